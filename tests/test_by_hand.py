@@ -22,6 +22,7 @@ from windowcast.records.model import (
     Application,
     CoverReading,
     Entry,
+    FieldNote,
     Material,
     ScoutingCount,
     SoilReading,
@@ -331,6 +332,83 @@ def test_a_column_may_say_the_unit_of_its_rates(file: Path) -> None:
     assert "has no unit" in fault(file, bare)
     volume = head.replace("lb/acre", "gal/acre") + "application,2025-09-04,09:00,prodiamine 1\n"
     assert "column 'Materials (gal/acre)' is not known" in fault(file, volume)
+
+
+def test_a_row_with_nothing_but_a_date_is_no_row_of_units(file: Path) -> None:
+    table = "date,depth (in),temp (F)\n{},,\n9/15/2025,2,41\n"
+    assert fault(file, table.format("9/14/2025"), ":kind=probe").startswith("row 2: depth_m")
+    file.write_text(table.format("month/day/year"))
+    assert entries(file, ":kind=probe") == [SoilReading(dt.date(2025, 9, 15), 0.0508, 5.0)]
+
+
+def test_names_alone_tell_what_stands_between_columns(file: Path) -> None:
+    file.write_text("Date;What was seen\n9/15/2025;frost\n")
+    (entry,) = entries(file, ":kind=note")
+    assert entry == FieldNote(dt.date(2025, 9, 15), "frost")
+
+
+@pytest.mark.parametrize("kind", ["count", "Count", "SCOUTING COUNT", " Scouting count "])
+def test_a_kind_goes_by_its_name_or_its_title(file: Path, kind: str) -> None:
+    file.write_text(f"kind,date,weed,per_m2\n{kind},2025-09-15,POAAN,3\n")
+    assert entries(file) == [ScoutingCount(dt.date(2025, 9, 15), "POAAN", 3.0)]
+
+
+def test_a_comma_within_a_name_is_no_decimal_mark(file: Path) -> None:
+    file.write_text(
+        "kind;date;time;area_m2;materials\n"
+        'application;2025-09-04;09:00;2,5;"2,4-D 1,12 kg/ha; prodiamine 0,84 kg/ha"\n'
+    )
+    (entry,) = entries(file)
+    assert isinstance(entry, Application)
+    assert entry.materials == (
+        Material("2,4-d", rate_kg_ha=1.12), Material("prodiamine", rate_kg_ha=0.84),
+    )  # fmt: skip
+
+
+def test_an_end_without_a_day_is_of_the_day_it_began_on(file: Path) -> None:
+    file.write_text(
+        "kind,start,end,materials\napplication,2025-09-04 09:00,11:30,prodiamine 0.84 kg/ha\n"
+    )
+    (entry,) = entries(file)
+    assert isinstance(entry, Application)
+    assert (entry.start, entry.end) == (AT, AT + dt.timedelta(hours=2.5))
+
+
+def test_how_a_table_was_understood_in_all_its_parts(file: Path) -> None:
+    file.write_text(SPRAYS)
+    read = read_log_file(f"{file}", asked=LogTableOptions(ZONE)).understood
+    assert read is not None
+    assert (read.rows, read.first_row, read.daily, read.delimiter, read.mark, read.order) == (
+        2, 2, None, ";", ",", "mdy",
+    )  # fmt: skip
+    assert (read.zone, read.ignored) == ("America/New_York", ())
+    assert [(c.header, c.name, c.unit) for c in read.columns] == [
+        ("Date", "Date", ""), ("Time", "Time", ""), ("Where", "Where", ""),
+        ("Area (acre)", "Area treated", "acre"),
+        ("Carrier (gal/acre)", "Carrier volume", "gal/acre"),
+        ("Materials", "Materials", ""), ("Wind mph", "Wind", "mph"),
+        ("Temp °F", "Air temperature", "°f"), ("Applied by", "Applicator", ""),
+        ("RH %", "Relative humidity", "%"),
+    ]  # fmt: skip
+    assert read.first_as_written == {
+        "Date": "9/4/25", "Time": "9:00 AM", "Where": "field 2", "Area (acre)": "2,5",
+        "Carrier (gal/acre)": "40", "Materials": "prodiamine 0,84 kg/ha", "Wind mph": "0",
+        "Temp °F": "NA", "Applied by": "A. B.", "RH %": "---",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("head", "cells"),
+    [
+        ("kind,date,text", "note,2025-09-15,frost"),  # no time at all
+        ("kind,start,materials", "application,2025-09-04T09:00-04:00,simazine 1 kg/ha"),
+    ],
+)
+def test_a_zone_is_named_only_where_a_time_is_in_it(file: Path, head: str, cells: str) -> None:
+    file.write_text(f"{head}\n{cells}\n")
+    read = read_log_file(f"{file}", asked=LogTableOptions(ZONE)).understood
+    assert read is not None
+    assert (read.zone, read.order) == ("", None)
 
 
 def test_a_column_of_times_gives_the_start_its_hour_and_the_end_none(file: Path) -> None:

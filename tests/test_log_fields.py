@@ -8,33 +8,121 @@ import io
 import json
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
 import jsonschema
 import pytest
 from click.testing import CliRunner
+from pydantic import AwareDatetime, Field
 from spoken import US
 
 from windowcast.cli import cli
 from windowcast.core.errors import InputError
-from windowcast.records import kinds
+from windowcast.records import hand_columns, kinds
 from windowcast.records.by_hand import LogTableOptions
 from windowcast.records.command_words import moment_from, plain_from
 from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.entry_checks import from_plain, to_plain
-from windowcast.records.fields import LogField
+from windowcast.records.fields import Asked, LogField, rows_of
 from windowcast.records.import_export import COLUMNS, read_log_file, to_csv
 from windowcast.records.model import KINDS, Entry, fields_of
 from windowcast.records.store import SeasonLog
 from windowcast.report.catalogue import Voice
 from windowcast.report.measures import MEASURES
+from windowcast.sources.column_names import normal
 from windowcast.web import openapi
 from windowcast.web.log_forms import entry_from, form_values
 from windowcast.web.log_forms import fields_of as form_fields
 
 ZONE = ZoneInfo("America/Chicago")
+
+
+@dataclass
+class MadeUp:
+    """An entry with a field of each sort."""
+
+    a: Annotated[str, Asked("A")]
+    b: Annotated[Annotated[str, Field(max_length=9)], Asked("B", long=True)] = ""
+    c: Annotated[str, Asked("C"), Asked("D", choices=("x", "y"))] = ""
+    d_mm: Annotated[float | None, Asked("E", "mm")] = None
+    e: Annotated[Annotated[int, Field(ge=0)] | None, Asked("F")] = None
+    f: Annotated[tuple[str, ...], Asked("G")] = ()
+    g: Annotated[dt.date | None, Asked("H")] = None
+    h: Annotated[AwareDatetime | None, Asked("I")] = None
+    i: Annotated[dt.time | None, Asked("J")] = None
+    j: Annotated[bool, Asked("K")] = False
+
+
+def test_a_class_says_all_of_its_fields() -> None:
+    """What it holds, whether it is needed, and the last of several words on how it is asked for."""
+    assert [(row.name, row.word, row.type, row.asked.title, row.needed, row.worded)
+            for row in rows_of(MadeUp)] == [
+        ("a", "a", "text", "A", True, True), ("b", "b", "long", "B", False, True),
+        ("c", "c", "choice", "D", False, True), ("d_mm", "d", "number", "E", False, False),
+        ("e", "e", "whole", "F", False, False), ("f", "f", "materials", "G", False, False),
+        ("g", "g", "date", "H", False, True), ("h", "h", "moment", "I", False, True),
+        ("i", "i", "time", "J", False, True), ("j", "j", "yesno", "K", False, False),
+    ]  # fmt: skip
+
+
+def test_every_field_goes_by_its_name_its_title_and_its_other_names() -> None:
+    names = hand_columns._by_name()
+    for kind in KINDS:
+        for field in fields_of(kind):
+            for name in (field.name, field.word, field.asked.title, *field.asked.also):
+                found = names[normal(name)][kind]  # or the first that has the name as well
+                first = next(f for f in (hand_columns.DATE, hand_columns.TIME, *fields_of(kind))
+                             if normal(name) in map(normal, (f.name, f.word, f.asked.title,
+                                                             *f.asked.also)))  # fmt: skip
+                assert found in (first, field)
+    assert names["wind speed"]["application"].name == "wind_m_s"
+    assert names["location"]["rating"].name == "location"  # its own name before another's
+    assert names["location"]["note"].name == "where"
+    assert (names["date"]["application"].type, names["time"]["application"].type) == (
+        "date", "time",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("measure", [m for m in ENTERED if ENTERED[m].unit and m not in
+                                     ("%", "degree", "stage")])  # fmt: skip
+def test_a_quantity_that_cannot_be_read_is_refused_under_its_name(measure: str) -> None:
+    with pytest.raises(InputError) as refused:
+        ENTERED[measure].read("some", "of this name")
+    assert refused.value.field == "of this name"
+
+
+@pytest.mark.parametrize(
+    ("measure", "text", "value"),
+    [("mm", "1 in", 25.4), ("depth", "2 in", 0.0508), ("m2", "1 ha", 10000.0),
+     ("frame", "0.25 m2", 0.25), ("m-2", "12/m2", 12.0), ("m-2", "5 per m2", 5.0),
+     ("degC", "50 F", 10.0), ("kPa", "200 kPa", 200.0), ("m s-1", "3.6 km/h", 1.0),
+     ("kg ha-1", "100 g/ha", 0.1), ("L ha-1", "1 L/100 m2", 100.0)],
+)  # fmt: skip
+def test_a_quantity_in_words_is_read_into_si(measure: str, text: str, value: float) -> None:
+    assert ENTERED[measure].read(text, "x") == pytest.approx(value)
+
+
+@pytest.mark.parametrize("bare", ["", "%", "degree", "stage"])
+def test_a_number_without_a_unit_is_left_to_the_check(bare: str) -> None:
+    assert ENTERED[bare].read("12", "x") == ENTERED[bare].read("12 %", "x") == "12"
+
+
+@pytest.mark.parametrize(
+    ("word", "flag"),
+    [("yes", True), ("YES", True), ("true", True), ("no", False), ("False", False)],
+)
+def test_yes_and_no_in_words(word: str, flag: bool) -> None:
+    assert plain_from("note", [f"survivors_mixed={word}"], None) == {"survivors_mixed": flag}
+
+
+def test_a_time_with_its_own_zone_needs_no_other() -> None:
+    for text in ("Dec 3, 2025 8:15 am -0600", "2025-12-03T08:15:00-06:00"):
+        assert moment_from(text, "start", None) == "2025-12-03T08:15:00-06:00"
+    assert moment_from("Dec 3, 2025 8:15 am", "start", ZONE) == "2025-12-03T08:15:00-06:00"
+
 
 # the smallest entry of each kind, in SI
 LEAST: Mapping[str, dict[str, Any]] = {

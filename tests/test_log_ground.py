@@ -146,6 +146,9 @@ def test_seasons_running_of_a_group_on_the_same_ground(
     here = Use(dt.date(2025, 9, 10), "2025/26", "pre-fall", ("x",), (3,), "tees")
     assert ledger.group_seasons(here) == seasons
     assert ledger.group_seasons(replace(here, groups=())) == 0
+    everywhere = sum(season == "2024/25" and (purpose, group) == ("pre-fall", 3)
+                     for season, purpose, group, _ in history)  # fmt: skip
+    assert min(1, ledger.group_seasons(replace(here, where=""))) == min(1, everywhere)
 
 
 def test_before_or_after_the_weeds_by_the_purpose_else_by_all_actives() -> None:

@@ -221,6 +221,13 @@ def test_daily_weather_and_counts_as_evidence() -> None:
     assert math.isnan(early.air_c)
 
 
+def test_evidence_of_the_log_has_what_the_actives_ask_for() -> None:
+    ledger = Ledger([], Lookbook([]), [], label_kg_ha={}, today=DAY)
+    simazine = replace(needs_of([ACTIVES["simazine"]]), lost_bbch=24.0, largest_bbch=22.0)
+    found = evidence_in(done(), simazine, ledger, None)
+    assert (found.lost, found.largest, found.groups) == (24.0, 22.0, (5,))
+
+
 # ---- for forms -----------------------------------------------------------------------------------
 
 
@@ -320,6 +327,15 @@ def test_control_that_trials_gave_is_said_of_dormant_turf_alone() -> None:
 
 
 EFFICACY = PACKAGED["efficacy"]
+
+
+def test_weeds_whose_size_nobody_knows_would_have_been_young_at_best() -> None:
+    for stage in (None, NAN):
+        met = Met({"POAAN": stage}, "post", 12.0, EFFICACY)
+        (fact,), said = by_trials(met, ["foramsulfuron"], 1.0, acceptable=0.9, poor=True)
+        assert fact.value < 90
+        (best,) = replace(met, stages_bbch={"POAAN": 12.0}, air_c=math.inf).by(["foramsulfuron"])
+        assert f"{100 * best.middle:.0f} %" in render(said)
 
 
 def test_what_an_application_met_and_its_rate() -> None:

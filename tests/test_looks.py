@@ -46,6 +46,30 @@ def count(value: float, day: dt.date = DAY, weed: str = "POAAN", **more: Any) ->
     return ScoutingCount(day, weed, per_m2=value, where="field 1", **more)
 
 
+def test_ratings_of_a_trial_tell_of_its_plots_and_of_no_place() -> None:
+    plot = rating(80.0, "control %", trial="T", plot="1", treatment="a")
+    place = rating(60.0, "control %")
+    book = Lookbook([plot, place])
+    days = (DAY, DAY)
+    assert book.between("field 1", *days) == [place]
+    assert book.between("", *days, trial="T") == [place]
+    with_plots = book.with_trials([plot, place])
+    assert with_plots.between("field 1", *days) == [place]
+    assert with_plots.between("", *days, trial="T") == [place, plot]
+    assert with_plots.between("tees", *days, trial="T") == [plot]
+    assert with_plots.between("tees", *days, trial="other") == []
+
+
+def test_what_was_seen_at_two_places_is_told_once_in_order_of_time() -> None:
+    early, late = DAY - dt.timedelta(1), DAY + dt.timedelta(1)
+    both = FieldNote(DAY, "x", where="a; b")
+    rest = [FieldNote(late, "y", where="a"), FieldNote(early, "z", where="b")]
+    book = Lookbook([*rest, both])
+    assert book.between("a, b", early, late) == [rest[1], both, rest[0]]
+    assert book.between("a", DAY, DAY) == [both]
+    assert book.between("", early, DAY) == [rest[1], both]
+
+
 CHECK: dict[str, Any] = {"treatment": "untreated"}
 
 # entries → how it went, in words, whether an untreated check was looked at

@@ -322,6 +322,18 @@ WORDS: dict[str, Callable[[], Any]] = {
         tank(SITE, area="", where="tees"),
     "spacing: speed and spacing are both needed to check a nozzle; give both": tank(speed="4 mph"),
     "speed: speed and spacing are both needed to check a nozzle; give both": tank(spacing="20 in"),
+    "speed: 'fast': does not begin with a number; write it like 4 mph":
+        tank(speed="fast", spacing="20 in"),
+    "spacing: 'wide': does not begin with a number; write it like 20 in":
+        tank(speed="4 mph", spacing="wide"),
+    "flow: 'weak': does not begin with a number; write it like 0.4 gal/min":
+        tank(speed="4 mph", spacing="20 in", flow="weak"),
+    "area: 'some': does not begin with a number; write it like 12 acre":
+        tank(area="some"),
+    "carrier: 'some': does not begin with a number; write it like 40 gal/acre":
+        tank(carrier="some"),
+    "tank: 'some': does not begin with a number; write it like 300 gal":
+        tank(tank="some"),
     "product: nothing in the tank has an active ingredient; add active= and its concentration to a"
     " product":
         lambda: application_of(

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.materials.written_materials import materials_from
+from windowcast.records.entry_checks import refuse_unknown
 from windowcast.records.fields import LogField
 from windowcast.records.hand_columns import (
     DATE,
@@ -29,7 +30,6 @@ from windowcast.records.hand_columns import (
     plain_json,
 )
 from windowcast.records.kinds import TITLES
-from windowcast.records.model import KINDS
 from windowcast.records.written_moments import Dates
 from windowcast.sources.column_names import normal
 from windowcast.sources.csv_rows import MISSING, table_rows
@@ -38,6 +38,7 @@ from windowcast.sources.written_dates import Order
 from windowcast.sources.written_numbers import Mark, decimal_mark, number_written
 
 _CODES = {"-999", "-9999", "-999.0", "-9999.0"}
+_DECIMAL_COMMA = re.compile(r"(?<=\d),(?=\d+(?![\d,-]))")  # not that of 2,4-D
 _OPTION_ORDER = "say which: FILE:dates=mdy or FILE:dates=dmy"
 _OPTION_MARK = "say which: FILE:decimal=comma or FILE:decimal=point"
 
@@ -147,19 +148,11 @@ def _kind(
     path: str | PathLike[str],
     asked: LogTableOptions,
 ) -> str:
-    written = cells[at].strip() if at is not None else ""
-    if not written:
-        written = asked.kind
-    if written in KINDS:
-        return written
-    titled = {title.lower(): kind for kind, title in TITLES.items()}
-    plain = written.lower()
-    if plain in KINDS or plain in titled:
-        return plain if plain in KINDS else titled[plain]
-    from windowcast.records.entry_checks import from_plain
-
-    from_plain(written, {}, path=path, row=number)  # raises, with a close kind
-    raise AssertionError(written)
+    written = (cells[at].strip() if at is not None else "") or asked.kind
+    known = {name.lower(): kind for kind, title in TITLES.items() for name in (kind, title)}
+    kind = known.get(written.lower(), written)
+    refuse_unknown(kind, path, number)
+    return kind
 
 
 def _type(column: HandColumn, kind: str) -> str:
@@ -224,8 +217,10 @@ def _value(field: LogField, cell: str, column: HandColumn, mark: Mark, dates: Da
     if field.type in {"date", "moment", "time"}:
         return dates.value(field, word)
     if field.type == "materials":
-        text = re.sub(r"(?<=\d),(?=\d)", ".", word) if mark == "," and word[:1] != "[" else word
-        return plain_json(text) if word[:1] == "[" else materials_from(text, column.unit)
+        if word.startswith("["):
+            return plain_json(word)
+        text = _DECIMAL_COMMA.sub(".", word) if mark == "," else word
+        return materials_from(text, column.unit)
     if field.type in {"number", "whole"}:
         return _quantity(field, word, column, mark)
     return plain_json(word) if field.type == "yesno" else word

@@ -63,17 +63,7 @@ def from_plain(
         Unknown kind or field, a missing or impossible value, an application that ends before
         it starts, a count without a number.
     """
-    if kind not in KINDS:
-        from difflib import get_close_matches
-
-        near = get_close_matches(str(kind), KINDS, n=1)
-        raise InputError(
-            f"{kind!r} is not a kind of log entry" + (f" (close: {near[0]})" if near else ""),
-            path=path,
-            row=row,
-            field="kind",
-            remedy=f"use one of {', '.join(KINDS)}",
-        )
+    refuse_unknown(kind, path, row)
     try:
         entry: Entry = _adapter(kind).validate_python(dict(plain))
     except ValidationError as error:
@@ -82,6 +72,22 @@ def from_plain(
     if problem:
         raise InputError(problem[1], path=path, row=row, field=problem[0], remedy=problem[2])
     return entry
+
+
+def refuse_unknown(kind: str, path: str | PathLike[str] | None, row: int | None) -> None:
+    """InputError for what is no kind of entry, with a close one."""
+    if kind in KINDS:
+        return
+    from difflib import get_close_matches
+
+    near = get_close_matches(kind, KINDS, n=1)
+    raise InputError(
+        f"{kind!r} is not a kind of log entry" + (f" (close: {near[0]})" if near else ""),
+        path=path,
+        row=row,
+        field="kind",
+        remedy=f"use one of {', '.join(KINDS)}",
+    )
 
 
 def checked(entry: E) -> E:

@@ -146,7 +146,7 @@ def evidence_of(
         context.tables["verdict"].number("stage.near_days"),
     )
     soil = needs.activation_mm is not None
-    dry = said.get("dry_h", UNKNOWN)
+    dry = said["dry_h"]
     rain = context.daily.get("precip_mm")
     rain_today = UNKNOWN if rain is None else float(rain[0, day])
     return Evidence(
@@ -167,11 +167,11 @@ def evidence_of(
         rain_that_day=math.isnan(dry) and rain_today > 0,
         washing_mm=_first_day(context, application) if soil else UNKNOWN,
         washing_limit_mm=_washing_limit(context) if soil else None,
-        air_c=said.get("temp_c", UNKNOWN),
+        air_c=said["temp_c"],
         low_c=needs.temp_low_c,
         good_c=needs.temp_good_c,
-        week_c=said.get("week_temp_c", UNKNOWN),
-        night_c=said.get("low_c", UNKNOWN),
+        week_c=said["week_temp_c"],
+        night_c=said["low_c"],
         night_low_c=needs.night_low_c,
         stage=stage,
         stage_counted=counted,

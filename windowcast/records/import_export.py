@@ -24,7 +24,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.spreadsheet_cells import as_text, as_written
 from windowcast.records import store_schema
 from windowcast.records.by_hand import LogTableOptions, read_by_hand
-from windowcast.records.entry_checks import check_dates, from_plain, to_plain
+from windowcast.records.entry_checks import check_dates, from_plain, refuse_unknown, to_plain
 from windowcast.records.fields import LogField
 from windowcast.records.model import KINDS, Entry, fields_of
 from windowcast.records.store import SeasonLog
@@ -248,8 +248,7 @@ def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
                 f"has not {len(columns)} cells", path=path, row=number, remedy="correct the row"
             )
         kind = row["kind"]
-        if kind not in KINDS:
-            from_plain(kind, {}, path=path, row=number)  # raises, with a close kind
+        refuse_unknown(kind, path, number)
         body = _body(kind, row, path, number)
         head = (row["change"], row["at"], row["action"], row["undoes"] or None)
         gone = not body and row["action"] in {"remove", "undo"}

@@ -128,8 +128,7 @@ class Lookbook:
         if trial:
             lists.append(self._trials.get(trial, []))
         found = [entry for entries in lists for entry in _of_days(entries, first, last)]
-        once = {id(entry): entry for entry in found}.values()
-        return sorted(once, key=lambda e: e.date) if len(lists) > 1 else found
+        return sorted({id(entry): entry for entry in found}.values(), key=lambda e: e.date)
 
 
 def _of_days(entries: Sequence[Seeing], first: dt.date, last: dt.date) -> Sequence[Seeing]:

@@ -266,12 +266,12 @@ def _days(context: HourContext, hours: slice) -> dict[np.datetime64, slice]:
 def _comparable(scores: HourScores, block: Block) -> list[str]:
     """Criteria known in the block and in most of the season's hours that nothing rules out."""
     alive = _possible(scores)
+    fewest = KNOWN_SHARE * np.count_nonzero(alive)
     return [
         name
         for name, value in scores.scores.items()
         if np.isfinite(value[0, block.hours]).all()
-        and alive.any()
-        and np.isfinite(np.broadcast_to(value[0], alive.shape)[alive]).mean() >= KNOWN_SHARE
+        and np.count_nonzero(np.isfinite(value[0]) & alive) >= fewest
     ]
 
 

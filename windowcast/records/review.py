@@ -277,9 +277,8 @@ def review_log(
     InputError
         The log or the materials file cannot be read, or the record has no day before today.
     """
-    past = weather.daily.between(
-        weather.daily.times[0], np.datetime64(weather.today, "D") - np.timedelta64(1, "D")
-    )
+    yesterday = np.datetime64(weather.today - dt.timedelta(days=1))
+    past = weather.daily.between(weather.daily.times[0], yesterday)
     if not len(past.times):
         raise InputError("the weather has no day before today", remedy="give a longer record")
     materials = load_actives(materials_file)

@@ -221,10 +221,7 @@ def _control(
         treated = [r for r in treated if _plot(r) in before]
         check = [r for r in check if _plot(r) in before]
         if not treated or not check:
-            raise InputError(
-                "no plot was counted before, though others of the trial were", field="before",
-                remedy="enter the counts before, or leave them all out",
-            )  # fmt: skip
+            raise InputError("no plot was counted before, though others of the trial were")
 
     def place(r: Rating) -> tuple[str, str]:
         return r.location, r.block
