@@ -28,7 +28,7 @@ from windowcast.core.record import Record, Weather
 from windowcast.core.site import Site, timezone_at
 from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import load_actives
-from windowcast.programme.foreseen import foreseen
+from windowcast.programme.answer import foreseen
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.odds import last_seasons
 from windowcast.weather.gaps import filled

@@ -29,7 +29,6 @@ from windowcast.limits.model import Limit
 from windowcast.limits.rules import _Said
 from windowcast.physics.soil import SoilResult, SoilSite, simulate
 from windowcast.physics.soil_forcing import SoilForcing
-from windowcast.programme import foreseen
 from windowcast.programme.answer import answer
 from windowcast.records import review
 from windowcast.report import catalogue
@@ -183,9 +182,9 @@ def states_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
     For tests of what is made of them. One that changes how they come about must not ask for it.
     """
-    monkeypatch.setattr(foreseen, "build", _kept(build))
+    monkeypatch.setattr("windowcast.programme.answer.build", _kept(build))
     monkeypatch.setattr(review, "build", _kept(build))
-    monkeypatch.setattr(foreseen, "members_of", _kept(members))
+    monkeypatch.setattr("windowcast.programme.answer.members_of", _kept(members))
 
 
 _fault = catalogue.fault

@@ -31,6 +31,7 @@ from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES, PurposeName, Window
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
+from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import Block, Rule, best_block, holds, limiting
 
 CRITERIA = load("criteria")
@@ -439,7 +440,8 @@ def _best(purpose: PurposeName, futures: int = 40, failing: int = 0, **values: A
     wind = np.full((1 + futures, len(weather(here).hourly.times)), 2.5)
     wind[1 : 1 + failing] = 12.0
     members = weather(here, futures=futures, **({"wind_m_s": wind} | values))
-    answer = rank(here, past(), state(), members, today=TODAY, purposes=[purpose], days=1)
+    running = RunningSeason.of(here, past(), state(), members)
+    answer = rank(running, purposes=[purpose], days=1)
     return answer.purposes[0].windows[0]
 
 

@@ -25,7 +25,7 @@ from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
 from windowcast.physics.soil_forcing import estimate_solar_mj_m2
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
-from windowcast.programme.foreseen import foreseen
+from windowcast.programme.answer import foreseen
 from windowcast.season.errors import soil_error_at
 from windowcast.season.model import Substitute
 from windowcast.season.unknown_rain import note_of, substitute_of

@@ -35,6 +35,7 @@ from windowcast.season.sightings import CanopyLook
 from windowcast.windows.model import PurposeOutlook
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
+from windowcast.windows.running_season import RunningSeason
 
 ACTIVES: Actives = load_actives()
 pytestmark = pytest.mark.usefixtures("limits_said")
@@ -438,9 +439,8 @@ def ranked(here: Site, today: dt.date, purpose: Any, name: str, **changes: Any) 
     ahead, before = state(today, **changes), past(today, **changes)
     members = weather(here, today=today)
     mixture = needs(name, str(here.turf.species))
-    return rank(
-        here, before, ahead, members, today=today, purposes=[purpose], mixture=mixture
-    ).purposes[0]
+    running = RunningSeason.of(here, before, ahead, members)
+    return rank(running, purposes=[purpose], mixture=mixture).purposes[0]
 
 
 FALL = {"phase": TurfPhase.GROWING, "safe": 0.0, "share": 0.0, "soil_c": 20.0}
@@ -481,10 +481,8 @@ def test_the_turf_is_named_also_where_the_weather_says_no() -> None:
     here = site(turf={"overseeded": True})
     today = SEPT
     members = weather(here, today=today, wind_m_s=15.0, gust_m_s=20.0)
-    outlook = rank(
-        here, past(today, **FALL), state(today, **FALL), members, today=today,
-        purposes=["pre-fall"], mixture=needs("prodiamine"),
-    ).purposes[0]  # fmt: skip
+    running = RunningSeason.of(here, past(today, **FALL), state(today, **FALL), members)
+    outlook = rank(running, purposes=["pre-fall"], mixture=needs("prodiamine")).purposes[0]
     assert render(outlook.advice).startswith("Do not spray: ")
 
 

@@ -16,7 +16,7 @@ from windows_fixtures import state
 from windowcast.core.crps import crps_normal
 from windowcast.core.record import Misses
 from windowcast.core.values import PACKAGED
-from windowcast.programme.foreseen import foreseen
+from windowcast.programme.answer import foreseen
 from windowcast.season.model import TurfPhase
 from windowcast.season.turf_safety import stricter
 from windowcast.verify.issued_odds import crps_of_members

@@ -32,8 +32,7 @@ from windowcast.limits.model import Permission, TurfSpan
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.programme import season_plan as planning
-from windowcast.programme.answer import Answer, answer
-from windowcast.programme.foreseen import greenup_by_futures
+from windowcast.programme.answer import Answer, answer, greenup_by_futures
 from windowcast.programme.key_dates import Event, key_dates
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan
 from windowcast.programme.now_or_wait import Later, decision, later_value
@@ -90,9 +89,7 @@ def sample() -> Answer:
 
 def plan_for(a: Answer, **more: object) -> SeasonPlan:
     decided = {o.purpose: o.decision for o in a.ranking.purposes}
-    return season_plan(
-        a.site, a.past, a.ahead, a.members, weather=a.weather, decided=decided, **more
-    )  # type: ignore[arg-type]
+    return season_plan(a.running, a.weather, decided=decided, **more)  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="module")
@@ -783,7 +780,8 @@ def test_text_fits_and_follows_the_units(plan: SeasonPlan) -> None:
 
 def test_sensitive_areas_are_not_judged_on_whole_days_and_that_is_said(sample: Answer) -> None:
     area = Sensitive(name="school", bearing_from_deg=20.0, bearing_to_deg=60.0)
-    guarded = replace(sample, site=sample.site.model_copy(update={"sensitive": (area,)}))
+    site = sample.site.model_copy(update={"sensitive": (area,)})
+    guarded = replace(sample, running=replace(sample.running, site=site))
     said = "Wind towards the sensitive areas of the site file is not checked on whole days"
     assert said in " ".join(map(render, plan_for(guarded).assumptions))
     assert said not in " ".join(map(render, plan_for(sample).assumptions))
@@ -877,11 +875,12 @@ def test_what_is_said_of_a_curve_that_does_not_hold_here_stands_in_plan_and_rank
 ) -> None:
     note = about(say("weed.POAAN"), say("season_note.too_early"))
     past = replace(sample.past, notes=(note,))
-    plan = season_plan(sample.site, past, sample.ahead, sample.members, weather=sample.weather)
+    running = replace(sample.running, past=past)
+    plan = season_plan(running, sample.weather)
     said = render(plan.assumptions[0])
     assert said.startswith("Annual bluegrass: summers here are cooler")
     assert said in " ".join(plan_text(plan, voice_of(plan)).split())
-    ranking = rank(sample.site, past, sample.ahead, sample.members, today=sample.weather.today)
+    ranking = rank(running)
     assert said in map(render, ranking.weather_notes)
 
 

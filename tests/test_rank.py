@@ -24,6 +24,7 @@ from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.model import CAUTIONS, PURPOSES, PurposeName, PurposeOutlook, Ranking
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
+from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import Rule
 
 RULE = Rule.of(load("criteria"))
@@ -35,7 +36,8 @@ def ranked(here: Site | None = None, members: Members | None = None, **asked: ob
     ahead = asked.pop("ahead", state())
     before = asked.pop("before", past())
     asked.setdefault("days", 6)
-    return rank(here, before, ahead, members, today=TODAY, **asked)  # type: ignore[arg-type]
+    running = RunningSeason.of(here, before, ahead, members)  # type: ignore[arg-type]
+    return rank(running, **asked)  # type: ignore[arg-type]
 
 
 def dormant(*args: object, **asked: object) -> PurposeOutlook:
@@ -138,15 +140,9 @@ def test_an_evening_inversion_ends_the_window_before_sunset() -> None:
 def test_windows_on_clock_change_days_lie_in_site_hours(today: dt.date) -> None:
     here = site(calendar={"spray_hours": "10:00-14:00"})
     members = weather(here, today=today)
-    ranking = rank(
-        here,
-        past(today),
-        state(today, phase=TurfPhase.GROWING, share=0.6, young=0.8),
-        members,
-        today=today,
-        purposes=["post-early"],
-        days=3,
-    )
+    ahead = state(today, phase=TurfPhase.GROWING, share=0.6, young=0.8)
+    running = RunningSeason.of(here, past(today), ahead, members)
+    ranking = rank(running, purposes=["post-early"], days=3)
     outlook = ranking.purposes[0]
     assert len(outlook.windows) == 3
     for window in outlook.windows:

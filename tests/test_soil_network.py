@@ -20,7 +20,7 @@ from windowcast.core.site import Site
 from windowcast.core.time_axis import record_of
 from windowcast.physics.soil import ProbeReading, SoilSite, simulate
 from windowcast.physics.soil_site import NEAR_SURFACE_M, fit_site_correction
-from windowcast.programme.foreseen import foreseen
+from windowcast.programme.answer import foreseen
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.soil_days import soil_forcing
 from windowcast.sources import nrcs_soil, uscrn_network

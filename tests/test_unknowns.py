@@ -18,8 +18,7 @@ from windowcast.core.record import Grade, Place, Record, Weather
 from windowcast.core.site import Site, site_from
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
-from windowcast.programme.answer import answer
-from windowcast.programme.foreseen import foreseen
+from windowcast.programme.answer import answer, foreseen
 from windowcast.region.models import stacked
 from windowcast.season.model import SiteState, Substitute
 from windowcast.season.runs import trailing_mean

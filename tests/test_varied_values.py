@@ -8,7 +8,7 @@ from importlib import resources
 
 import numpy as np
 import pytest
-from windows_fixtures import TODAY, past, site, state, weather
+from windows_fixtures import past, site, state, weather
 
 import windowcast
 from windowcast.core import values
@@ -33,12 +33,14 @@ from windowcast.windows.model import Ranking
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.residual import Laying, usual_material
+from windowcast.windows.running_season import RunningSeason
 
 
 def ranked(tables: Tables) -> Ranking:
     here = site()
     members = weather(here, wind_m_s=3.5)
-    return rank(here, past(), state(), members, today=TODAY, purposes=["post-early"], tables=tables)
+    running = RunningSeason.of(here, past(), state(), members, tables=tables)
+    return rank(running, purposes=["post-early"])
 
 
 def test_a_window_goes_by_the_criteria_handed_down() -> None:
@@ -138,15 +140,7 @@ def test_an_answer_fetches_no_table_on_the_way(monkeypatch: pytest.MonkeyPatch) 
             monkeypatch.setattr(module, "load", refused)
     found = answer(site, weather, materials=materials, futures=20, tables=given)
     assert found.ranking.purposes
-    plan = season_plan(
-        site,
-        found.past,
-        found.ahead,
-        found.members,
-        weather=weather,
-        barriers=found.barriers,
-        tables=found.tables,
-    )
+    plan = season_plan(found.running, weather, barriers=found.barriers)
     assert plan.purposes
 
 

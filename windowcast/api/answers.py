@@ -268,12 +268,8 @@ def plan_of(found: Answer) -> SeasonPlan:
     from windowcast.programme.season_plan import season_plan as planned
 
     return planned(
-        found.site,
-        found.past,
-        found.ahead,
-        found.members,
-        weather=found.weather,
-        running=found.running,
+        found.running,
+        found.weather,
         barriers=found.barriers,
         looks=found.looks,
         jobs=found.jobs,
@@ -281,7 +277,6 @@ def plan_of(found: Answer) -> SeasonPlan:
         areas=found.areas,
         resistance=found.resistance,
         now=moment(found.site, found.weather),
-        tables=found.tables,
     )
 
 

@@ -10,30 +10,158 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from windowcast.core.record import Members, Weather
+import numpy as np
+
+from windowcast.core.errors import InputError
+from windowcast.core.record import Members, Record, Weather
+from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.resistance import NO_RESISTANCE, Resistances
 from windowcast.physics.soil import simulate
+from windowcast.physics.soil_site import SiteCorrection
 from windowcast.programme.candidates import candidates_of, used_up
-from windowcast.programme.foreseen import DAYS, Foreseen, foreseen
-from windowcast.programme.jobs import jobs_of, with_jobs
-from windowcast.programme.logged_ground import JobValues, LoggedGround
+from windowcast.season.errors import ModelErrors, model_errors
 from windowcast.season.model import SiteState
-from windowcast.season.observed import Observed
-from windowcast.season.sightings import CanopyLook
+from windowcast.season.observed import Observed, soil_correction
+from windowcast.season.sightings import CanopyLook, holding
 from windowcast.season.soil_kept import SoilModel
+from windowcast.season.state import Carry, build
+from windowcast.season.turf_safety import Safety, over_futures, stricter
+from windowcast.weather.ensemble import members as members_of
+from windowcast.weather.grid_filled import without_grid
+from windowcast.weather.own_misses import own_days
 from windowcast.windows.decision import decide
 from windowcast.windows.model import PURPOSES, Job, PurposeName, Ranking
 from windowcast.windows.rank import rank
 from windowcast.windows.residual import ResidualActive, material_of
 from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import Rule
+from windowcast.windows.season_axis import BEYOND_DAYS
 
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives, Formulation
     from windowcast.materials.needs import ActiveNeeds
     from windowcast.materials.product import Product
+
+DAYS = 10  # judged by the hour when nothing else is asked for
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """The weather ahead, and the state of a site so far and in each future.
+
+    Attributes
+    ----------
+    past, ahead
+        Up to yesterday, ``[day]``; from today on, ``[1 + future, day]``.
+    looks
+        Looks into the canopy that still stand.
+    """
+
+    members: Members
+    past: SiteState
+    ahead: SiteState
+    looks: tuple[CanopyLook, ...]
+
+
+def foreseen(
+    site: Site,
+    weather: Weather,
+    *,
+    days: int = DAYS,
+    observed: Observed | None = None,
+    futures: int = 100,
+    tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
+    compiled: bool = False,
+) -> Foreseen:
+    """State of a site up to the weather's date, and in the futures from then on.
+
+    Parameters
+    ----------
+    days, observed, futures, tables, soil_model, compiled
+        As in `answer`.
+
+    Raises
+    ------
+    InputError
+        The record has no day before today.
+    """
+    today = np.datetime64(weather.today, "D")
+    record = weather.daily.between(weather.daily.times[0], today - np.timedelta64(1, "D"))
+    if not len(record.times):
+        raise InputError(
+            f"the weather has no day before {weather.today}",
+            field="date",
+            remedy="give a record that ends the day before, or a later date",
+        )
+    end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
+    horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
+
+    def drawn(weather: Weather) -> Members:
+        return members_of(weather, until=end, horizon_days=horizon, count=futures, tables=tables)
+
+    future = drawn(weather)
+    seen = observed or Observed()
+    looks = holding(seen.looks, weather.today)
+    correction = soil_correction(
+        record, site, seen, tables, nearby=weather.nearby, soil_model=soil_model
+    )
+
+    def state(
+        days: Record,
+        start: Carry | None = None,
+        errors: ModelErrors | None = None,
+        correction: SiteCorrection | None = correction,
+    ) -> tuple[SiteState, Carry]:
+        return build(
+            days,
+            site,
+            start=start,
+            correction=correction,
+            counts=seen.counts,
+            green_cover=seen.green_cover,
+            looks=looks,
+            tables=tables,
+            soil_model=soil_model,
+            errors=errors,
+            compiled=compiled,
+        )
+
+    past, carry = state(record)
+    errors = model_errors(
+        record.place, past.emergence, future.daily.times, futures, carry.soil_error
+    )
+    ahead = state(future.daily, carry, errors)[0]
+    plain = replace(weather, daily=without_grid(weather.daily, tables), misses=None, nearby=())
+    drawn_alike = plain.daily is weather.daily and not own_days(weather.misses, tables["ensemble"])
+    if weather.nearby or not drawn_alike:
+        # the turf never takes more for what a grid, soil elsewhere or the forecasts' record say
+        days_before = plain.daily.between(record.times[0], record.times[-1])
+        own = soil_correction(days_before, site, seen, tables, soil_model=soil_model)
+        general, before = state(days_before, correction=own)
+        past = replace(past, turf=stricter(past.turf, general.turf))
+        plain_future = future if drawn_alike else drawn(plain)
+        general, _ = state(plain_future.daily, before, errors, own)
+        ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
+    turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
+    return Foreseen(future, past, greenup_by_futures(replace(ahead, turf=turf)), looks)
+
+
+def greenup_by_futures(ahead: SiteState) -> SiteState:
+    """The state in which member 0 takes the futures' median of the days left to green-up.
+
+    The forecast as issued does not reach so far, and the mean weather that follows it has no warm
+    spells. The season plan names the same median. NaN where most futures do not tell.
+    """
+    left = np.atleast_2d(ahead.turf.days_to_greenup)
+    if len(left) < 2:
+        return ahead
+    far = np.where(np.isnan(left[1:]), np.inf, left[1:])
+    middle = np.sort(far, axis=0)[(len(far) - 1) // 2]
+    days = np.concatenate([np.where(np.isinf(middle), np.nan, middle)[None], left[1:]])
+    return replace(ahead, turf=replace(ahead.turf, days_to_greenup=days))
 
 
 @dataclass(frozen=True)
@@ -59,6 +187,7 @@ def answer(
     site: Site,
     weather: Weather,
     *,
+    found: Foreseen | None = None,
     purposes: Sequence[PurposeName] | None = None,
     days: int = DAYS,
     actives: str = "",
@@ -78,6 +207,8 @@ def answer(
 
     Parameters
     ----------
+    found
+        Of `foreseen` for the same ground, weather and sightings, where that was worked out before.
     purposes
         Which purposes; None for all.
     days
@@ -109,78 +240,32 @@ def answer(
     InputError
         The record has no day before today, or an active is unknown.
     """
-    found = foreseen(
+    seen = observed or Observed()
+    found = found or foreseen(
         site,
         weather,
         days=days,
-        observed=observed,
+        observed=seen,
         futures=futures,
         tables=tables,
         soil_model=soil_model,
         compiled=compiled,
     )
-    return answer_on(
-        found,
-        site,
-        weather,
-        purposes=purposes,
-        days=days,
-        actives=actives,
-        materials=materials,
-        formulation=formulation,
-        observed=observed,
-        now=now,
-        tables=tables,
-        areas=areas,
-        products=products,
-        in_full=in_full,
-    )
-
-
-def answer_on(
-    found: Foreseen,
-    site: Site,
-    weather: Weather,
-    *,
-    purposes: Sequence[PurposeName] | None = None,
-    days: int = DAYS,
-    actives: str = "",
-    materials: Actives | None = None,
-    formulation: Formulation | None = None,
-    observed: Observed | None = None,
-    now: dt.datetime | None = None,
-    tables: Tables = PACKAGED,
-    areas: Sequence[str] = (),
-    products: Sequence[Product] = (),
-    in_full: bool = True,
-) -> Answer:
-    """As `answer`, on a state so far and futures that were worked out before.
-
-    Parameters
-    ----------
-    found
-        Of `windowcast.programme.foreseen.foreseen` for the same ground, weather and sightings.
-    """
-    future, past, ahead, looks = found.members, found.past, found.ahead, found.looks
-    seen = observed or Observed()
     mixture, stock = _needs(site, actives, materials, formulation)
     barriers = _barriers(site, actives, materials, formulation)
-    running = RunningSeason.of(site, past, ahead, future, daily=weather.daily, tables=tables)
+    running = RunningSeason.of(
+        site, found.past, found.ahead, found.members, daily=weather.daily, tables=tables
+    )
     ranking = rank(
-        site,
-        past,
-        ahead,
-        future,
-        today=weather.today,
+        running,
         weather=weather,
-        running=running,
         purposes=purposes,
         days=days,
         mixture=mixture,
         stock=stock,
         barriers=barriers,
         uses=seen.uses,
-        looks=looks,
+        looks=found.looks,
         resistance=seen.resistance,
         candidates=()
         if materials is None
@@ -189,14 +274,16 @@ def answer_on(
         if materials is None
         else used_up(materials.values(), seen.applied, weather.today),
         now=now,
-        tables=tables,
         in_full=in_full,
     )
     ranking = replace(ranking, areas=tuple(areas))
     jobs: Mapping[PurposeName, Job | None] = {}
-    if observed is not None and materials is not None and observed.applied:
+    if materials is not None and seen.applied:
+        from windowcast.programme.jobs import jobs_of, with_jobs
+        from windowcast.programme.logged_ground import JobValues, LoggedGround
+
         ground = LoggedGround(
-            running, weather, observed, materials, max(days, DAYS), JobValues.of(tables)
+            running, weather, seen, materials, max(days, DAYS), JobValues.of(tables)
         )
         jobs = jobs_of(ground, PURPOSES)
         ranking = with_jobs(
@@ -209,8 +296,8 @@ def answer_on(
     outlooks = (replace(o, decision=decide(o, weather.today)) for o in ranking.purposes)
     ranking = replace(ranking, purposes=tuple(outlooks))
     return Answer(
-        site, weather, future, past, ahead, ranking, running, barriers, looks, tables,
-        tuple(areas), jobs, seen.resistance,
+        site, weather, found.members, found.past, found.ahead, ranking, running, barriers,
+        found.looks, tables, tuple(areas), jobs, seen.resistance,
     )  # fmt: skip
 
 

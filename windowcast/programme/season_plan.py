@@ -14,7 +14,7 @@ from windowcast.core.phrase import NOTHING, Phrase, Share, joined, merged, say, 
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
-from windowcast.core.values import PACKAGED, Tables
+from windowcast.core.values import Tables
 from windowcast.core.version import __version__
 from windowcast.limits.answer import turf_answers
 from windowcast.limits.ground import ground_of
@@ -60,13 +60,9 @@ Status = Literal["open", "ahead", "over", "cannot tell"]
 
 
 def season_plan(
-    site: Site,
-    past: SiteState,
-    ahead: SiteState,
-    members: Members,
-    *,
+    running: RunningSeason,
     weather: Weather,
-    running: RunningSeason | None = None,
+    *,
     barriers: Sequence[ResidualActive] = (),
     looks: Sequence[CanopyLook] = (),
     jobs: Mapping[PurposeName, Job | None] = NO_JOBS,
@@ -74,17 +70,16 @@ def season_plan(
     areas: Sequence[str] = (),
     resistance: Resistances = NO_RESISTANCE,
     now: dt.datetime | None = None,
-    tables: Tables = PACKAGED,
 ) -> SeasonPlan:
     """The plan from today to the end of the season.
 
     Parameters
     ----------
-    past, ahead
-        State of the site up to yesterday, and from today on for each member. The days ahead should
-        reach two months beyond the season's end, so that barriers of spring are seen out.
     running
-        The season of the same answer, where that was worked out.
+        The season that today lies in. The days ahead should reach two months beyond its end, so
+        that barriers of spring are seen out.
+    weather
+        The record behind it.
     barriers
         Materials whose cover is told for a barrier; a usual one where there is none.
     looks
@@ -99,22 +94,11 @@ def season_plan(
         What is known of resistance on that ground: of what fails there no cover is told.
     now
         The present moment; hours before it are gone.
-    tables
-        The science values to go by.
     """
-    southern = site.place.southern
-    ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
-    running = running or RunningSeason.of(
-        site, past, ahead, members, daily=weather.daily, tables=tables
-    )
-    axis = running.axis
-    work = _Work(
-        running,
-        ctx,
-        Judge(ctx, past, tuple(looks)),
-        resistance,
-        decided,
-    )
+    site, past, members, tables = running.site, running.past, running.members, running.tables
+    axis, southern = running.axis, site.place.southern
+    ctx = hour_context(site, running.ahead, members, weather=weather, now=now, tables=tables)
+    work = _Work(running, ctx, Judge(ctx, past, tuple(looks)), resistance, decided)
     dates = key_dates(axis, southern=southern)
     purposes = [
         _with_job(work.purpose(purpose_of(name, tables), barriers), jobs.get(name))
@@ -135,7 +119,7 @@ def season_plan(
         ),
         past_seasons=seasons,
         members=len(members.daily.get("tmax_c")) - 1,
-        explain=_explain(ahead, tables),
+        explain=_explain(running.ahead, tables),
         program_version=__version__,
         areas=tuple(areas),
         substitutes=past.substitutes,

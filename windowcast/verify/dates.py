@@ -22,7 +22,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray, Record, Weather
 from windowcast.core.season_calendar import SEASON_START
 from windowcast.core.site import Site, site_from
-from windowcast.programme.foreseen import foreseen
+from windowcast.programme.answer import foreseen
 from windowcast.programme.key_dates import key_dates
 from windowcast.programme.model import KeyDate
 from windowcast.sources.uscrn import read_uscrn

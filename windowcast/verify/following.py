@@ -20,8 +20,7 @@ from windowcast.core.values import PACKAGED, Tables
 from windowcast.limits.model import refused
 from windowcast.materials.actives import Actives
 from windowcast.materials.rotation import use_of
-from windowcast.programme.answer import answer_on
-from windowcast.programme.foreseen import Foreseen, foreseen
+from windowcast.programme.answer import Foreseen, answer, foreseen
 from windowcast.season.observed import Observed
 from windowcast.season.sightings import CanopyLook
 from windowcast.verify.followers import Follower, tanks_of
@@ -207,10 +206,10 @@ class _Life:
     def read(self, weather: Weather) -> Ranking:
         """The answer of a morning."""
         seen = self.observed()
-        return answer_on(
-            self.mornings.foreseen(self.site, weather, seen),
+        return answer(
             self.site,
             weather,
+            found=self.mornings.foreseen(self.site, weather, seen),
             purposes=self.purposes,
             materials=self.materials,
             observed=seen,

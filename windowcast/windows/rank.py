@@ -8,10 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from windowcast.core.phrase import Phrase, merged, names, say
-from windowcast.core.record import Members, Weather
+from windowcast.core.record import Weather
 from windowcast.core.season_calendar import season_name
-from windowcast.core.site import Site
-from windowcast.core.values import PACKAGED, Tables
+from windowcast.core.values import Tables
 from windowcast.core.version import __version__
 from windowcast.limits.model import Limit
 from windowcast.materials.needs import ActiveNeeds
@@ -23,7 +22,6 @@ from windowcast.materials.resistance import (
 )
 from windowcast.materials.rotation import Use, plan_flags
 from windowcast.materials.spectrum import reach
-from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import trace
 from windowcast.windows.choices import Candidate, weed_names
@@ -41,14 +39,9 @@ from windowcast.windows.tanks import Tanks
 
 
 def rank(
-    site: Site,
-    past: SiteState,
-    ahead: SiteState,
-    members: Members,
+    running: RunningSeason,
     *,
-    today: dt.date,
     weather: Weather | None = None,
-    running: RunningSeason | None = None,
     purposes: Sequence[PurposeName] | None = None,
     days: int = 10,
     mixture: ActiveNeeds | None = None,
@@ -60,21 +53,17 @@ def rank(
     candidates: Sequence[Candidate] = (),
     further: Mapping[str, Limit] | None = None,
     now: dt.datetime | None = None,
-    tables: Tables = PACKAGED,
     in_full: bool = True,
 ) -> Ranking:
     """Rank the coming windows of each purpose.
 
     Parameters
     ----------
-    past, ahead
-        State of the site up to yesterday, and from today on for each member.
-    members
-        The weather ahead; member 0 is scored, the others are counted for the odds.
+    running
+        The season that today lies in, with the site and the weather ahead of which member 0 is
+        scored, and the others are counted for the odds.
     weather
         The record behind it, for the hours just before today and for the trace.
-    running
-        The season that today lies in; None: the cover of pre-emergents is not told.
     purposes
         Which purposes; None for all.
     days
@@ -98,17 +87,16 @@ def rank(
         Limits of single actives, by name, beside those of the turf.
     now
         The present moment; hours before it are no windows any more.
-    tables
-        The science values to go by.
     in_full
         False for many rankings of which only the decisions are read: without the hours, what is in
         stock, the cover of pre-emergents by day, and the trace.
     """
-    ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
+    site, past, members, tables = running.site, running.past, running.members, running.tables
+    ctx = hour_context(site, running.ahead, members, weather=weather, now=now, tables=tables)
     days_ranked = DayWindows(Judge(ctx, past, tuple(looks), further=further or {}), members, days)
     tanks = Tanks(
         days_ranked,
-        running or RunningSeason.of(site, past, ahead, members, tables=tables),
+        running,
         tuple(barriers),
         () if mixture is not None else tuple(candidates),
         tuple(uses),
@@ -121,7 +109,7 @@ def rank(
     with_windows = [p for p, o in zip(asked, outlooks, strict=True) if o.windows]
     return Ranking(
         site=site.name,
-        today=today,
+        today=running.today,
         timezone=site.timezone,
         units=site.units,
         purposes=tuple(outlooks),
@@ -138,7 +126,7 @@ def rank(
             *map(status_text, _concerning(in_season, resistance)),
         ),
         explain=(
-            *trace.explain_lines(in_season, mixture, ahead, tables["criteria"]),
+            *trace.explain_lines(in_season, mixture, running.ahead, tables["criteria"]),
             *(trace.finding_lines(weather) if weather else ()),
         )
         if in_full
