@@ -365,6 +365,15 @@ def test_a_comma_within_a_name_is_no_decimal_mark(file: Path) -> None:
     )  # fmt: skip
 
 
+def test_a_date_may_have_the_hour_behind_it_and_a_target_blanks_around(file: Path) -> None:
+    file.write_text(
+        "kind,date,materials,target\napplication,9/14/2025 9:00 AM,simazine 1 kg/ha, POAAN \n"
+    )
+    (entry,) = entries(file)
+    assert isinstance(entry, Application)
+    assert (entry.start, entry.target) == (AT + dt.timedelta(days=10), "POAAN")
+
+
 def test_an_end_without_a_day_is_of_the_day_it_began_on(file: Path) -> None:
     file.write_text(
         "kind,start,end,materials\napplication,2025-09-04 09:00,11:30,prodiamine 0.84 kg/ha\n"

@@ -118,6 +118,18 @@ def test_yes_and_no_in_words(word: str, flag: bool) -> None:
     assert plain_from("note", [f"survivors_mixed={word}"], None) == {"survivors_mixed": flag}
 
 
+NUMBERS = [(kind, field.name) for kind in KINDS for field in fields_of(kind)
+           if field.type == "number"]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "name"), NUMBERS)
+def test_no_number_is_infinite_or_none_at_all(kind: str, name: str) -> None:
+    for value in (float("nan"), float("inf"), float("-inf"), 1e13, -1e13):
+        with pytest.raises(InputError) as refused:
+            from_plain(kind, {**LEAST[kind], name: value})
+        assert refused.value.field == name
+
+
 def test_a_time_with_its_own_zone_needs_no_other() -> None:
     for text in ("Dec 3, 2025 8:15 am -0600", "2025-12-03T08:15:00-06:00"):
         assert moment_from(text, "start", None) == "2025-12-03T08:15:00-06:00"

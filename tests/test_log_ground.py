@@ -128,6 +128,32 @@ def test_counts_of_a_fortnight_about_an_application_on_its_ground() -> None:
 
 
 @pytest.mark.parametrize(
+    ("where", "later", "ends"),
+    [("", "tees", True), ("tees", "", True), ("tees", "greens", False), ("tees", "tees", True),
+     ("tees, greens", "greens", True)],
+)  # fmt: skip
+def test_the_next_application_on_the_same_ground_ends_the_time_to_look(
+    where: str, later: str, ends: bool
+) -> None:
+    first, then = done(where=where), done(DAY + dt.timedelta(30), where=later)
+    ledger = Ledger([then, first], Lookbook([]), [], label_kg_ha={}, today=DAY)
+    assert ledger._next(first, pre=False) == (then.date if ends else dt.date.max)
+    assert ledger._next(then, pre=False) == dt.date.max
+
+
+def test_the_second_half_of_a_split_does_not_end_it() -> None:
+    first = done(purpose="pre-fall")
+    later = [done(DAY + dt.timedelta(n), purpose=purpose)
+             for n, purpose in ((20, "pre-fall"), (40, "dormant"))]  # fmt: skip
+    ledger = Ledger([first, *later], Lookbook([]), [], label_kg_ha={}, today=DAY)
+    assert ledger._next(first, pre=True) == later[1].date
+    assert ledger._next(first, pre=False) == later[0].date
+    unsaid = [replace(one, purpose="") for one in (first, *later)]
+    ledger = Ledger(unsaid, Lookbook([]), [], label_kg_ha={}, today=DAY)
+    assert ledger._next(unsaid[0], pre=True) == later[0].date
+
+
+@pytest.mark.parametrize(
     ("history", "seasons"),
     [
         ([], 0), ([("2024/25", "pre-fall", 3, "")], 1), ([("2023/24", "pre-fall", 3, "")], 0),

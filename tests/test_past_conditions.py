@@ -227,6 +227,12 @@ def test_rain_and_logged_irrigation_water_in(
     assert (words, origin) == ("how soon is unknown", "rain, log")
 
 
+def test_what_is_not_known_says_where_it_would_come_from() -> None:
+    assert fact("soil_5cm_c", context(of={"soil_c": NAN})) == (
+        "unknown", "model or probe", pytest.approx(NAN, nan_ok=True),
+    )  # fmt: skip
+
+
 def test_without_rain_by_day_watering_in_is_not_known() -> None:
     assert fact("watered_mm", context(daily={"precip_mm": None}), needs=PRE)[0] == "unknown"
 
@@ -298,6 +304,13 @@ def test_all_figures_of_a_post_emergent() -> None:
     assert found.ran_out is None
     assert math.isnan(found.up_later)
     assert math.isnan(found.rate_share)  # no label
+
+
+def test_what_was_up_counts_from_the_day_of_the_application() -> None:
+    of = replace(context(), ahead=rising(0.1, 0.2, 0.3, 0.4))
+    late = replace(sprayed(), start=dt.datetime(2023, 1, 18, 10, tzinfo=ZONE), end=None)
+    found = figures(of, late)
+    assert (found.up, found.came_after) == pytest.approx((0.3, 0.1))
 
 
 @pytest.mark.parametrize(

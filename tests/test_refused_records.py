@@ -30,6 +30,7 @@ from windowcast.records.command_words import moment_from, plain_from
 from windowcast.records.dose_trials import needs_doses
 from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.entry_checks import check_dates, from_plain
+from windowcast.records.grounds_ahead import grounds_ahead
 from windowcast.records.import_export import COLUMNS, read_log_file
 from windowcast.records.model import CoverReading, FieldNote, Rating
 from windowcast.records.place_effects import TrialRead, read_trials
@@ -311,6 +312,8 @@ WORDS: dict[str, Callable[[], Any]] = {
         lambda: areas_named(SITE, "tees, green"),
     "area: 'zzz' is not an area of this site; use one of greens, tees":
         lambda: pieces(SITE, None, "zzz"),
+    "area: 'qqq' is not an area of this site; use one of greens, tees":
+        lambda: grounds_ahead(SITE, None, DAY, area="qqq"),
     "area: 'greens' is not an area of this site, which names none; name it in the site file under"
     " [[area]], or leave it out": lambda: pieces(PLAIN, None, "greens"),
     "carrier: is missing; give it, or keep it in the site file under [[sprayer]]": tank(carrier=""),

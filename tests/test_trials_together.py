@@ -11,6 +11,7 @@ import math
 import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -23,7 +24,7 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.own_evidence import OwnResult
 from windowcast.records import own_evidence, place_effects, pooled_trials, trial_rounds
 from windowcast.records.model import Rating
-from windowcast.records.place_effects import PlaceEffect
+from windowcast.records.place_effects import PlaceEffect, TrialRead
 from windowcast.records.trial_analyses import rounds_over_days
 from windowcast.records.trial_rounds import TrialRound, days_after, is_before, near
 from windowcast.trials.contrasts import ContrastEffect, ShownEffect
@@ -274,6 +275,26 @@ def test_a_rating_is_from_before_by_its_day_and_what_was_said(
     assert is_before(undated, rating) is before
 
 
+def test_of_two_looks_near_a_planned_day_the_nearest_is_its() -> None:
+    planned = trial_text("F", North="2024-09-12").replace(
+        'what = "control %"', 'what = "control %"\ndays = [28]'
+    )
+    of = trial_from(tomllib.loads(planned))
+
+    def day(after: int) -> dt.date:
+        return SPRAYED + dt.timedelta(after)
+
+    for days, nearest in (((24, 29), 29), ((26, 31), 26), ((26, 30), 26), ((10, 40), None)):
+        found = trial_rounds._planned(of, "North", [day(n) for n in days], [28])
+        wanted = {} if nearest is None else {day(nearest): ("A", 28)}
+        assert found == wanted
+    assert trial_rounds._planned(of, "West", [SPRAYED], [28]) == {}
+    early = [day(-1)]
+    assert trial_rounds._planned(of, "North", early, [0]) == {}
+    both = trial_rounds._planned(of, "North", [day(n) for n in (24, 33)], [28, 35])
+    assert both == {day(33): ("A", 35), day(24): ("A", 28)}
+
+
 def test_a_round_has_a_name_for_its_files() -> None:
     two = {"North": dt.date(2024, 12, 11), "South": dt.date(2024, 12, 13)}
     of = round_of(dates=two, days={"North": 90, "South": 84})
@@ -356,6 +377,21 @@ def test_days_after_treatment_have_no_span_where_it_was_sprayed_between() -> Non
 
 
 # ---- what an own trial says of control -----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("check", "rated", "why"),
+    [("untreated", False, "pool.not_rated"), ("standard", True, "pool.no_check"),
+     ("standard", False, "pool.not_rated"), ("untreated", True, "own.no_measure")],
+)  # fmt: skip
+def test_why_a_whole_trial_says_nothing(check: str, rated: bool, why: str) -> None:
+    text = trial_text("F", North="2024-09-12").replace('check = "untreated"', f'check = "{check}"')
+    ratings = (Rating(dt.date(2024, 12, 1), 5.0, "injury %", trial="Timing", plot="101",
+                      treatment="F", block="1", location="North"),)  # fmt: skip
+    read = TrialRead(Path("t.toml"), trial_from(tomllib.loads(text)), ratings if rated else ())
+    found = own_evidence.own_evidence([read], ACTIVES, PACKAGED)
+    assert found.results == ()
+    assert found.left_out == (say("pool.left_trial", trial=Name("Timing"), why=say(why)),)
 
 
 def materials(*tank: tuple[str, float | None], codes: tuple[str, ...] = ("A",)) -> Given:

@@ -177,7 +177,7 @@ def _washed(e: Evidence) -> Cause | None:
     if e.washing_limit_mm is None:
         return None
     strength = "cannot tell"
-    if not math.isnan(e.washing_mm + e.washing_limit_mm):
+    if not any(map(math.isnan, (e.washing_mm, e.washing_limit_mm))):
         strength = "possible" if e.washing_mm >= e.washing_limit_mm else "unlikely"
     rain = Quantity(e.washing_mm, "mm")
     return _told(
@@ -220,7 +220,7 @@ def _cold(e: Evidence) -> Cause | None:
         if math.isnan(good) and math.isnan(low):
             remedy = say("verdict.remedy.warm_nights", low=night_at)
         return Cause("cold", strength, label, because[0], tuple(speaks), remedy=remedy)
-    night_known = e.night_low_c is None or not math.isnan(e.night_c + night_low)
+    night_known = e.night_low_c is None or not any(map(math.isnan, (e.night_c, night_low)))
     if any(map(math.isnan, (e.air_c, e.week_c, low, good))) or not night_known:
         return Cause("cold", "cannot tell", label, unknown=(say("verdict.unknown.warmth"),))
     against = say("verdict.fact.warm", air=air, week=week, good=good_at)

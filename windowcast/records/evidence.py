@@ -285,7 +285,9 @@ def _ran_out(
     by the end and the usual one not.
     """
     lasting = [m for m in members if m.pre]
-    lives = [None if m.soil_dt50_d is None else float(m.soil_dt50_d) for m in lasting]
+    lives = [(m, float(m.soil_dt50_d)) for m in lasting if m.soil_dt50_d is not None]
+    if not lives or len(lives) < len(lasting):
+        return UNKNOWN
     rates = [(m.active, m.rate_kg_ha) for m in application.materials]
     values = context.tables["barrier"]
     loss = Loss.of(values)
@@ -293,18 +295,16 @@ def _ran_out(
 
     def longest(unknown_dose: float) -> float:
         ends = [0.0]
-        for member, life in zip(lasting, lives, strict=True):
+        for member, life in lives:
             rate = next((rate for name, rate in rates if member.called(name)), None)
             dose = dose_share(rate, member.usual_kg_ha)
             held = loss.half_lives_held + np.log2(unknown_dose if dose is None else dose)
-            gone = np.flatnonzero(~(lost / (life or math.nan) < held))  # NaN too
+            gone = np.flatnonzero(~(lost / life < held))  # NaN too
             if not gone.size:
                 return math.inf
             ends.append(UNKNOWN if math.isnan(lost[gone[0]]) else float(gone[0]))
         return float(np.max(ends))
 
-    if not lives or any(life is None for life in lives):
-        return UNKNOWN
     low, usual = longest(values.number("unknown_dose")), longest(1.0)
     return usual if math.isinf(low) or not math.isinf(usual) else UNKNOWN
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from windowcast.core.errors import InputError
 from windowcast.core.values import PACKAGED, Tables
@@ -62,9 +63,7 @@ class Ledger:
                 key = (use.purpose, use.season)
                 before = table.get(key)
                 groups = use.groups if before is None else (*before.groups, *use.groups)
-                table[key] = Use(
-                    use.date, use.season, use.purpose, (), tuple(dict.fromkeys(groups))
-                )
+                table[key] = replace(use, groups=tuple(dict.fromkeys(groups)))
 
     def seen(self, application: Application, members: Sequence[Active], *, pre: bool) -> SeenAfter:
         """What was looked at before the next application on the same ground."""

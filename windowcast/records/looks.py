@@ -281,7 +281,7 @@ def _weeds_in(entries: Sequence[Seeing], application: Application) -> list[_Weed
                 found.append(_Weeds("count", e.weed, e.per_m2, check=False))
             elif e.cover_pct is not None:
                 found.append(_Weeds("cover", e.weed, e.cover_pct, check=False))
-        elif isinstance(e, Rating) and not _is(e, "control") and not _is(e, "injury"):
+        elif isinstance(e, Rating):
             words = e.measure.strip().casefold()
             measure: Literal["count", "cover"] = "count" if words.startswith("count") else "cover"
             known = words.startswith(("count", "cover", "weed"))

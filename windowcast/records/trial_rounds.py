@@ -170,12 +170,10 @@ def _planned(
     """
     pairs = []
     for date in dates:
-        code, after = _last(trial, site, date)
-        pairs += [
-            (abs(after - day), date, (code, day))
-            for day in planned
-            if after is not None and near(after, day)
-        ]
+        last = _last(trial, site, date)
+        if last is not None:
+            code, after = last
+            pairs += [(abs(after - day), date, (code, day)) for day in planned if near(after, day)]
     found: dict[dt.date, tuple[str, int]] = {}
     for _, date, key in sorted(pairs):
         if date not in found and key not in found.values():
@@ -196,15 +194,16 @@ def near(day: int, planned: int) -> bool:
 
 def days_after(trial: TrialFile, site: str, date: dt.date) -> int | None:
     """Days from a site's last application to a date; None where nobody says when that was."""
-    return _last(trial, site, date)[1]
+    last = _last(trial, site, date)
+    return None if last is None else last[1]
 
 
-def _last(trial: TrialFile, site: str, date: dt.date) -> tuple[str, int | None]:
-    """Code of a site's last application up to a date, and the days since; "", None if unknown."""
+def _last(trial: TrialFile, site: str, date: dt.date) -> tuple[str, int] | None:
+    """Code of a site's last application up to a date, and the days since; None if unknown."""
     applied = [(timing.date_at(site), timing.code) for timing in trial.timing]
     past = [(day, code) for day, code in applied if day is not None and day <= date]
     if not past:
-        return "", None
+        return None
     day, code = max(past)
     return code, (date - day).days
 
