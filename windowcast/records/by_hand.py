@@ -84,18 +84,20 @@ def read_by_hand(
         header, path, kind=asked.kind, ignore=asked.unknown == "ignore"
     )
     rows, columns = _without_units_row(rows, columns, kind_at)
-    kinds = [_kind(cells, kind_at, number, path, asked) for number, cells in rows]
+    entries = [
+        (_kind(cells, kind_at, number, path, asked), number, cells) for number, cells in rows
+    ]
     dates = Dates.of(
         (
             (cells[column.index], number, column.header, _type(column, kind))
-            for (number, cells), kind in zip(rows, kinds, strict=True)
+            for kind, number, cells in entries
             for column in columns
         ),
         asked.order, asked.zone, fspath(path), _OPTION_ORDER,
     )  # fmt: skip
     numeric = (
         (cells[column.index], number, column.header)
-        for (number, cells), kind in zip(rows, kinds, strict=True)
+        for kind, number, cells in entries
         for column in columns
         if _type(column, kind) in {"number", "whole"}
     )
@@ -104,9 +106,10 @@ def read_by_hand(
         HandRow(
             kind, _body(kind, cells, columns, row=number, mark=mark, dates=dates, path=path), number
         )
-        for (number, cells), kind in zip(rows, kinds, strict=True)
+        for kind, number, cells in entries
     ]
     number, cells = rows[0]
+    kinds = [kind for kind, _, _ in entries]
     understood = Understood(
         rows=len(rows), first_row=number, daily=None, delimiter=delimiter, mark=mark,
         order=dates.order if dates.ambiguous else None,

@@ -252,7 +252,11 @@ def _look(
     if rated and not any(not w.check for w in weeds):
         parts += [say("verdict.seen.check", weeds=_amount(w, w.value)) for w in weeds]
         checked = bool(weeds)
-    parts += [_green(e) for e in entries if isinstance(e, CoverReading) and e.green_pct is not None]
+    parts += [
+        say("verdict.seen.green", share=Share(e.green_pct / 100))
+        for e in entries
+        if isinstance(e, CoverReading) and e.green_pct is not None
+    ]
     notes = [e for e in entries if isinstance(e, FieldNote)]
     parts += [say("verdict.seen.note", text=Name(e.text)) for e in notes]
     mixed = any(e.survivors_mixed for e in notes)
@@ -348,7 +352,3 @@ def _amount(weeds: _Weeds, value: float, *, bare: bool = False) -> Phrase:
     if not weeds.per_m2:
         return say("verdict.seen.number", count=Quantity(value, "1", "typed"), weed=weed)
     return say("verdict.seen.plants", count=Quantity(value, "m-2"), weed=weed)
-
-
-def _green(cover: CoverReading) -> Phrase:
-    return say("verdict.seen.green", share=Share((cover.green_pct or 0.0) / 100))
