@@ -15,6 +15,8 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read on import: workers share the cores
+
 import numpy as np
 import pytest
 from error_texts import ENGLISH
