@@ -28,8 +28,14 @@ from windowcast.core.errors import InputError
 from windowcast.core.site import Alerts, load_site
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import Answer, answer
-from windowcast.report.alert_addresses import ENVIRONMENT, AlertAddress, addresses
-from windowcast.report.alerts import AlertMessage, send, usable
+from windowcast.report.alerts import (
+    ENVIRONMENT,
+    AlertAddress,
+    AlertMessage,
+    addresses,
+    send,
+    usable,
+)
 from windowcast.weather.sample import SAMPLE_FILES, sample_folder, sample_site, sample_weather
 from windowcast.web.sites import SiteBook
 

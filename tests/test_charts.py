@@ -17,7 +17,7 @@ from windowcast.core import season_calendar
 from windowcast.core.phrase import NOTHING, say
 from windowcast.core.values import PACKAGED
 from windowcast.limits.model import TurfSpan
-from windowcast.report import series
+from windowcast.report import season_numbers
 from windowcast.report.answer_page import hour_levels
 from windowcast.report.chartkit import (
     Chart,
@@ -212,7 +212,7 @@ def test_past_band_is_the_percentile_of_the_same_days() -> None:
     own = np.arange(np.datetime64("2014-07-01"), np.datetime64("2023-11-06"))
     season = own.astype("datetime64[M]").astype(int)
     value = ((season - 6) // 12 - 44 + 1).astype(float)
-    low, high, years = series.past_band(DATES, own, value)
+    low, high, years = season_numbers.past_band(DATES, own, value)
     assert years == 9
     assert low[100] == pytest.approx(1.8)
     assert high[100] == pytest.approx(8.2)
@@ -220,14 +220,14 @@ def test_past_band_is_the_percentile_of_the_same_days() -> None:
 
 def test_few_past_seasons_give_no_band() -> None:
     own = np.arange(np.datetime64("2021-07-01"), np.datetime64("2023-11-06"))
-    low, _, years = series.past_band(DATES, own, np.ones(len(own)))
+    low, _, years = season_numbers.past_band(DATES, own, np.ones(len(own)))
     assert years == 2
     assert np.isnan(low).all()
 
 
 def test_fan_leaves_the_forecast_as_issued_out_of_the_odds() -> None:
     members = np.vstack([np.full(10, 99.0), np.ones((9, 10))])
-    fan = series.fan(DATES, DATES[:10], members)
+    fan = season_numbers.fan(DATES, DATES[:10], members)
     assert fan.high[0] == 1.0
     assert np.isnan(fan.high[10])
 
@@ -238,15 +238,15 @@ def test_percentiles_are_those_of_numpy_whatever_is_missing() -> None:
     members[rng.random(members.shape) < 0.3] = np.nan
     members[:, 5] = 1.0
     wanted = np.nanpercentile(members, (10, 50, 90), axis=0)
-    found = series.fan_of_futures(DATES, DATES, members)
+    found = season_numbers.fan_of_futures(DATES, DATES, members)
     assert np.array([found.low, found.mid, found.high]) == pytest.approx(wanted)
     members[:, 7] = np.nan
-    assert np.isnan(series.fan_of_futures(DATES, DATES, members).mid[7])
+    assert np.isnan(season_numbers.fan_of_futures(DATES, DATES, members).mid[7])
 
 
 def test_mean_of_futures_is_not_told_where_half_of_them_are_unknown() -> None:
     futures = np.array([[0, 1, np.nan], [1, np.nan, np.nan], [1, 1, 1]])
-    mean = series.mean_of_futures(futures)
+    mean = season_numbers.mean_of_futures(futures)
     assert mean[:2] == pytest.approx([2 / 3, 1])  # by hand
     assert np.isnan(mean[2])
 

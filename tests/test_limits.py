@@ -29,7 +29,7 @@ from windowcast.limits.turf_days import StateRule, TurfDays
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
 from windowcast.materials.product import Product
-from windowcast.report.turf_lines import chance
+from windowcast.report.board import chance
 from windowcast.season.model import TurfPhase
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows.model import PurposeOutlook

@@ -18,8 +18,8 @@ import pytest
 from click.testing import CliRunner, Result
 from loopback import Answer, Loopback, closed_port, serving
 
-from windowcast.cli import check_extras, check_machine, check_network, main
-from windowcast.cli.check_extras import EXTRAS, tried
+from windowcast.cli import check_machine, check_network, main
+from windowcast.cli.check_machine import EXTRAS, tried
 from windowcast.cli.doctor import command
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.sources import by_name
@@ -34,7 +34,7 @@ NAMED = ("REQUESTS_CA_BUNDLE", "CURL_CA_BUNDLE", "SSL_CERT_FILE", "SSL_CERT_DIR"
 def _plain(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     for name in (*NAMED, *map(str.lower, NAMED)):
         monkeypatch.delenv(name, raising=False)
-    monkeypatch.setattr(check_extras, "EXTRAS", {"excel": ("python_calamine",)})
+    monkeypatch.setattr(check_machine, "EXTRAS", {"excel": ("python_calamine",)})
     monkeypatch.chdir(tmp_path)
 
 
@@ -238,9 +238,9 @@ def test_a_damaged_part_is_a_note_and_a_missing_one_is_none(
     server: Loopback, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     parts = {"excel": ("json",), "places": ("wc_no_such_module",), "trials": ("csv", "json")}
-    monkeypatch.setattr(check_extras, "EXTRAS", parts)
+    monkeypatch.setattr(check_machine, "EXTRAS", parts)
     monkeypatch.setattr(
-        check_extras, "tried", lambda *_: {"json": "", "csv": "ImportError: libfoo.so.6"}
+        check_machine, "tried", lambda *_: {"json": "", "csv": "ImportError: libfoo.so.6"}
     )
     done = doctor()
     assert done.exit_code == 0

@@ -32,8 +32,7 @@ from windowcast.records.store import SeasonLog
 from windowcast.report.catalogue import Voice
 from windowcast.report.log_entries import entry_text
 from windowcast.report.plain import plain
-from windowcast.report.review_page import render_review
-from windowcast.report.review_text import review_lines
+from windowcast.report.review_text import render_review, review_lines
 from windowcast.report.spray_record import record_sheet, sheet_lines
 from windowcast.weather.sample import sample_site, sample_weather
 

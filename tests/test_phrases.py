@@ -37,8 +37,8 @@ from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES
 from windowcast.core.units import System
 from windowcast.report import catalogue as words
 from windowcast.report.catalogue import catalogue, languages
-from windowcast.report.meaning import meaning
 from windowcast.report.measures import MEASURES
+from windowcast.report.plain import meaning
 
 DAY = dt.date(2025, 11, 6)
 NOON = dt.datetime(2025, 11, 6, 12, tzinfo=ZoneInfo("America/New_York"))

@@ -40,8 +40,8 @@ from windowcast.programme.season_plan import season_plan
 from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.report import wording
+from windowcast.report.board import message_text
 from windowcast.report.calendar import calendar_text
-from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.report.season import from_to, plan_json, plan_schema, plan_text, status_words
 from windowcast.report.tables import shipped_schema

@@ -16,8 +16,8 @@ from windowcast.core.phrase import NOTHING, Quantity, say
 from windowcast.core.season_calendar import start_of_named
 from windowcast.limits.model import TurfSpan
 from windowcast.programme.model import KeyDate, YearDate
+from windowcast.report.charts import years_chart
 from windowcast.report.plan_view import date_row, days_apart, plan_view
-from windowcast.report.years_chart import years_chart
 from windowcast.windows.odds import DateRange
 
 

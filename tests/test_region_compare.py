@@ -46,10 +46,9 @@ from windowcast.region.columns import (
 from windowcast.region.compare import Compared, put_together
 from windowcast.region.drawn import Drawing, areas_of
 from windowcast.report import region_charts
-from windowcast.report.region_charts import MAX_LISTED, dates_chart
+from windowcast.report.region_charts import MAX_LISTED, dates_chart, weeks_chart
 from windowcast.report.region_findings import findings_of
 from windowcast.report.region_page import region_page
-from windowcast.report.region_weeks import weeks_chart
 from windowcast.report.region_words import quantity_said
 
 IDS = [station.id for station in STATIONS]

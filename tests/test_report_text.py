@@ -15,10 +15,9 @@ from windowcast.cli import cli
 from windowcast.cli.output import emit, output_options
 from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.limits.model import STATE, TurfSpan
+from windowcast.report.board import WIDTH, message_text, plan_lines
 from windowcast.report.board import facts as facts_of
-from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
-from windowcast.report.turf_lines import plan_lines
 from windowcast.report.wording import with_briefly
 from windowcast.windows.model import CAUTIONS, Choice
 

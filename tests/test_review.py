@@ -28,8 +28,7 @@ from windowcast.records.observations import applied_kg_ha, uses_in
 from windowcast.records.review import Review, review, review_log
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
-from windowcast.report.review_page import render_review
-from windowcast.report.review_text import application_lines, review_lines
+from windowcast.report.review_text import application_lines, render_review, review_lines
 from windowcast.season.state import build
 from windowcast.trials.timing_and_control import Point, relations
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site, sample_weather

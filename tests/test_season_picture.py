@@ -15,20 +15,19 @@ from spoken import METRIC, US
 
 from windowcast.core.values import PACKAGED
 from windowcast.programme.model import PurposePlan
-from windowcast.report import series
 from windowcast.report.catalogue import catalogue
+from windowcast.report.fluid import Plot, month_middles
 from windowcast.report.page import page_of
-from windowcast.report.season_jobs import job_row
 from windowcast.report.season_numbers import (
+    Fan,
     SeasonNumbers,
     chance_open,
     control_left,
     per_week,
     season_numbers,
 )
-from windowcast.report.season_picture import SeasonPicture, season_picture
+from windowcast.report.season_picture import SeasonPicture, job_row, season_picture
 from windowcast.report.season_rows import Row, Setting, day_by_day, weed_row
-from windowcast.report.season_svg import Plot, month_middles
 from windowcast.season.model import SiteState
 from windowcast.windows.loss import Loss
 
@@ -170,7 +169,7 @@ def test_twelve_weeds_have_a_row_each_within_the_weight_of_a_page() -> None:
 def test_a_weed_whose_time_is_unknown_is_hatched_and_names_no_day() -> None:
     setting, weed = Setting(numbers(), (), US, ""), numbers().weeds[1]
     blank = np.where(np.arange(len(DATES)) < 140, 0.0, np.nan)
-    shown = weed_row(setting, replace(weed, rate=series.Fan(blank, blank, blank)))
+    shown = weed_row(setting, replace(weed, rate=Fan(blank, blank, blank)))
     assert shown.note == "cannot tell"
     assert shown.svg.count('class="unknown"') == 1
     assert 'class="unknown"' not in weed_row(setting, weed).svg

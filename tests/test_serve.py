@@ -22,15 +22,21 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner, Result
 
-from windowcast.cli import main, serve_address, serve_token
+from windowcast.cli import main, serve_address
 from windowcast.cli.serve import _listening, command
-from windowcast.cli.serve_address import address, lan_address, scannable
-from windowcast.cli.serve_token import VARIABLE, own_token_file, token_of
+from windowcast.cli.serve_address import (
+    VARIABLE,
+    address,
+    lan_address,
+    own_token_file,
+    scannable,
+    token_of,
+)
 from windowcast.core.errors import InputError
 from windowcast.report.catalogue import Voice
 
 TOKEN = "0123456789abcdefghij"
-TERMINAL = SimpleNamespace(stdout=SimpleNamespace(isatty=lambda: True))
+TERMINAL = SimpleNamespace(platform=sys.platform, stdout=SimpleNamespace(isatty=lambda: True))
 posix = pytest.mark.skipif(os.name != "posix", reason="modes and signals are those of POSIX")
 
 
@@ -363,7 +369,7 @@ def test_a_key_that_is_not_the_certificate_s_is_refused(tmp_path: Path) -> None:
     subprocess.run([*lock, "-in", key, "-out", locked], check=True, capture_output=True)
     with pytest.raises(InputError, match="password"):
         serve_address.check_tls(tmp_path / "b" / "cert.pem", locked)
-    assert serve_token.VARIABLE == "WINDOWCAST_TOKEN"
+    assert serve_address.VARIABLE == "WINDOWCAST_TOKEN"
 
 
 def test_connections_send_short_answers_at_once() -> None:

@@ -17,7 +17,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from windowcast.cli import main, serve_address, service_systems
-from windowcast.cli.serve_token import VARIABLE, own_token_file
+from windowcast.cli.serve_address import VARIABLE, own_token_file
 from windowcast.cli.service import command
 from windowcast.cli.service_systems import Launchd, Systemd, around
 from windowcast.core.errors import InputError

@@ -21,8 +21,8 @@ from windowcast.core.given_files import is_device
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.records import store_schema
 from windowcast.sources.textfile import split_options
+from windowcast.web.incoming import safe_name
 from windowcast.web.sites import SiteBook, slug_of
-from windowcast.web.uploads import safe_name
 
 NAMES = ("con.toml", "NUL", "aux.csv.gz", "com1.txt", "LPT9", "contour.csv", "com.toml", "com10",
          "north.con", "null")  # fmt: skip

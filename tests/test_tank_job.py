@@ -16,7 +16,7 @@ from click.testing import CliRunner
 from spoken import METRIC, US, render
 
 from windowcast.cli import cli
-from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
+from windowcast.cli.options import areas_offered, products_offered, sprayers_offered
 from windowcast.core.errors import InputError
 from windowcast.core.quantity import parse, parse_rate, with_unit_of
 from windowcast.core.site import Site, load_site, site_from

@@ -23,7 +23,7 @@ from windowcast.records.dose_trials import doses_of_file, doses_of_round
 from windowcast.records.trial_rounds import rounds_of
 from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import dose_chart, dose_ticks
-from windowcast.report.dose_png import dose_png
+from windowcast.report.figures_png import dose_png
 from windowcast.report.trial_dose import dose_said
 from windowcast.trials.dose_populations import dose_findings
 from windowcast.trials.dose_response import fit_curve, fit_together, resistance_ratio

@@ -30,8 +30,8 @@ from windowcast.records.trial_rounds import days_after, rounds_of
 from windowcast.records.trial_weather import applied_hours
 from windowcast.records.trials import trial_results
 from windowcast.report.catalogue import Voice
+from windowcast.report.trial_chart import means_chart
 from windowcast.report.trial_dataset import APPLICATIONS, application_rows, table_csv
-from windowcast.report.trial_figures import means_chart
 from windowcast.report.trial_results import methods_text, result_lines, round_said
 from windowcast.trials.layout import plan_of
 from windowcast.trials.model import AdjustedMean, Comparison, TrialAnalysis

@@ -20,7 +20,7 @@ from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import answer
 from windowcast.report import board
-from windowcast.report.message import message_text
+from windowcast.report.board import message_text
 from windowcast.report.terminal import table_text
 from windowcast.sources.cache import Cache
 from windowcast.sources.cache_file import FILE

@@ -42,10 +42,15 @@ from windowcast.records.review import Review, review_log
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.records.verdict import Verdict, verdict_of
-from windowcast.report import review_page
+from windowcast.report import review_text
 from windowcast.report.catalogue import Voice
-from windowcast.report.review_page import ReviewBook, ReviewView, render_review, review_view
-from windowcast.report.review_text import review_lines
+from windowcast.report.review_text import (
+    ReviewBook,
+    ReviewView,
+    render_review,
+    review_lines,
+    review_view,
+)
 from windowcast.season.state import build
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.hindsight import season_context
@@ -669,13 +674,13 @@ def test_the_body_of_a_season_is_written_once_and_escapes_what_people_wrote(
     whole = look(replace(FALL, where="<b>1</b>"), FieldNote(NOV, "<i>", where="<b>1</b>"))
     book = ReviewBook(lambda season, voice: review_view(replace(whole, season="2016/17"), voice))
     written: list[str] = []
-    once = review_page.review_body
+    once = review_text.review_body
 
     def counted(view: ReviewView, voice: Voice) -> str:
         written.append(view.review.season)
         return once(view, voice)
 
-    monkeypatch.setattr(review_page, "review_body", counted)
+    monkeypatch.setattr(review_text, "review_body", counted)
     first, again = (book.body("", US) for _ in range(2))
     assert first is again
     assert written == ["2016/17"]

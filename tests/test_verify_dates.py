@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from uscrn_sites import FOLDER, MID_SOUTH
 
 from windowcast.cli import cli
-from windowcast.cli.verify_dates import dates_table
+from windowcast.cli.verify_models import dates_lines
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING
 from windowcast.physics.soil import SoilForcing, SoilSite, simulate
@@ -119,4 +119,4 @@ def test_a_station_is_replayed() -> None:
     assert soil["n"] == 2
     assert 8 <= soil["width_days"] <= 60
     assert "last_safe" not in regions["all"]
-    assert "soil_fall" in dates_table(found, 120)
+    assert "soil_fall" in "\n".join(dates_lines(found, 120))

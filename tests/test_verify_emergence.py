@@ -42,7 +42,7 @@ def test_command():
 
     from click.testing import CliRunner
 
-    from windowcast.cli.verify_emergence import command
+    from windowcast.cli.verify_models import emergence as command
     from windowcast.core.errors import InputError
 
     station = str(FOLDER / f"{MID_SOUTH}.txt.gz")

@@ -25,13 +25,10 @@ PROPER = {"windowcast", "JSON"}  # names
 SAID = ("title", "aria-label", "placeholder", "alt", "label")  # attributes that people read or hear
 # what may stay in English, and why
 ENGLISH = {
-    "report/alerts.py": "what went wrong when a message was sent",
-    "report/alert_addresses.py": "what is wrong with an address",
+    "report/alerts.py": "what is wrong with an address, or went wrong when a message was sent",
     "report/plain.py": "a schema, for programs",
     "report/trial_dataset.py": "what the fields of data files are, for programs",
-    "report/dose_png.py": "names that the drawing library knows",
-    "report/drawing_library.py": "what needs it, and names that it knows",
-    "report/trial_png.py": "names that the drawing library knows",
+    "report/figures_png.py": "what needs the drawing library, and names that it knows",
     "report/trial_reproduce.py": "a script that stands alone, for those who check the numbers",
     "web/openapi.py": "a document for programs",
     "web/security.py": "refusals of the guard",
@@ -45,11 +42,8 @@ ENGLISH = {
     "cli/watching.py": "what went wrong when messages were sent",
     "cli/verify.py": "measures the models, for those who work on them",
     "cli/verify_advice_table.py": "as above",
-    "cli/verify_dates.py": "as above",
-    "cli/verify_emergence.py": "as above",
+    "cli/verify_models.py": "as above",
     "cli/verify_odds.py": "as above",
-    "cli/verify_soil.py": "as above",
-    "cli/verify_turf.py": "as above",
 }
 # calls whose texts are ids, names, errors, help or lines of a server's own log
 _NOT_READ = re.compile(

@@ -16,7 +16,7 @@ from windowcast.core.site_template import Answers, site_toml
 from windowcast.programme.answer import Answer
 from windowcast.records.review import Review
 from windowcast.report.plan_view import PlanView, plan_view
-from windowcast.report.review_page import ReviewBook, review_view
+from windowcast.report.review_text import ReviewBook, review_view
 from windowcast.web.answers import InVoices, Keeper, Ready
 from windowcast.web.app import create_app
 from windowcast.web.context import Web

@@ -10,7 +10,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, cast
 
 gc.set_threshold(100_000, 50, 50)  # a short run gains nothing from looking through its imports
 atexit.register(gc.freeze)  # nor from looking through all of it once more at its end
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
-# command name → (module below windowcast.cli, short help)
+# command name → (module below windowcast.cli with its command's name after a colon, short help)
 COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("init", "Write a commented site file."),
     "rank": ("rank", "Rank the coming application windows."),
@@ -100,12 +100,12 @@ class LazyGroup(click.Group):
         return list(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import ``windowcast.cli.<module>`` and return its `command`."""
+        """Import ``windowcast.cli.<module>`` and return its `command`, or the one named there."""
         if cmd_name not in self.table:
             return None
-        module = importlib.import_module(f"windowcast.cli.{self.table[cmd_name][0]}")
-        command: click.Command = module.command
-        return command
+        module, _, name = self.table[cmd_name][0].partition(":")
+        found = getattr(importlib.import_module(f"windowcast.cli.{module}"), name or "command")
+        return cast("click.Command", found)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""

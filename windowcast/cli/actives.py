@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
-from windowcast.cli.options import format_option, materials_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.options import Start, format_option, materials_option
+from windowcast.cli.output import echo, lang_option, print_json, voice_in
 from windowcast.core.errors import InputError
 
 STATES = ("dormant", "semi-dormant", "green")
@@ -42,8 +41,6 @@ def command(
 
     NAME is an ISO common name. What no source says is named: take it from your label.
     """
-    from windowcast.cli.options import Start
-    from windowcast.cli.output import echo, voice_in
     from windowcast.core.weed_codes import weed_code
     from windowcast.materials.actives import load_actives
     from windowcast.report.active_facts import active_lines, active_rows, chosen, list_lines
@@ -72,7 +69,7 @@ def command(
     )  # fmt: skip
     voice = voice_in("us", site)
     if format_ == "json":
-        click.echo(json.dumps(active_rows(found), indent=2, ensure_ascii=False))
+        print_json(active_rows(found), indent=2)
     elif name and found:
         echo(*active_lines(found[0], voice))
     else:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from windowcast.cli.checked import Checked, State
+from windowcast.cli.check_machine import Checked, State
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, Name, Noted, Phrase, Quantity, joined, names, say
 

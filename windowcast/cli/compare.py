@@ -11,14 +11,18 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import echo, lang_option
+from windowcast.cli.output import echo, lang_option, voice_in
 from windowcast.cli.progress import at_work, fetch_progress
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.extras import require
+from windowcast.core.phrase import Noted, names
+from windowcast.core.units import System
+from windowcast.report.terminal_width import prose_width, table_width, wrapped
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from windowcast.core.units import System
     from windowcast.region.compare import Compared
     from windowcast.region.regional import Between
     from windowcast.report.catalogue import Voice
@@ -142,7 +146,6 @@ def command(
     open archive. An interrupted run carries on when it is started again.
     """
     from windowcast import api
-    from windowcast.core.extras import require
     from windowcast.region import outputs
     from windowcast.region.dictionary import write_dictionary
     from windowcast.region.outputs import write_regional
@@ -171,8 +174,6 @@ def command(
             deadline_s=deadline_s,
             progress=told,
         )
-    from windowcast.cli.output import voice_in
-    from windowcast.core.phrase import names
     from windowcast.report.region_findings import findings_of
 
     voice = voice_in(units)
@@ -197,7 +198,6 @@ def command(
 
 def _write_pages(out: Path, data: Compared, told: Findings, voice: Voice) -> Path:
     """The page and, beside it, one for each listed station; those of an earlier run are removed."""
-    from windowcast.core.atomic_files import made_folder, write_atomic
     from windowcast.report.region_page import region_page
     from windowcast.report.region_station import FOLDER, station_pages
 
@@ -223,12 +223,10 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
     import numpy as np
     from rich.console import Console
 
-    from windowcast.core.phrase import Noted
     from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
     from windowcast.report.region_story import weekly_limit
     from windowcast.report.region_words import quantity_headed
-    from windowcast.report.terminal_width import table_width
 
     console = Console(highlight=False, markup=False, width=table_width())
     _print_story(data, told, voice)
@@ -270,7 +268,6 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
 def _print_story(data: Compared, told: Findings, voice: Voice) -> None:
     """The sentences that the page begins with."""
     from windowcast.report.region_story import left_out_line, story, sub_line
-    from windowcast.report.terminal_width import prose_width, wrapped
 
     said = story(told)
     lines = [voice.text(line) for line in (said.title, *said.lines)]

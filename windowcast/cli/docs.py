@@ -7,7 +7,9 @@ from pathlib import Path
 
 import click
 
+from windowcast.cli.output import echo, voice_in
 from windowcast.core.errors import InputError
+from windowcast.report.terminal_width import PROSE_WIDTH, screen_width
 
 _FIRST = "README"
 _THEN = ("tutorial", "faq", "reference")  # for who uses the program
@@ -39,7 +41,6 @@ def command(page: str, words: str) -> None:
 
     Where the output goes to a file or a pipe, it is the page as it was written (Markdown).
     """
-    from windowcast.cli.output import echo, voice_in
 
     known = pages()
     if words:
@@ -88,8 +89,6 @@ def _found(known: dict[str, Path], words: str) -> Iterator[str]:
 def _show(text: str) -> None:
     """A page as a terminal can show it."""
     import sys
-
-    from windowcast.report.terminal_width import PROSE_WIDTH, screen_width
 
     if not sys.stdout.isatty():
         click.echo(text, nl=False)

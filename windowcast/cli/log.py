@@ -13,6 +13,7 @@ import click
 from windowcast.cli.options import format_option
 from windowcast.cli.output import echo, lang_option
 from windowcast.cli.site_log import SiteLog, say_left_out, with_weather
+from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.records.kinds import KINDS
 
@@ -220,7 +221,6 @@ def history(entry_id: str | None, site_file: Path | None, log_file: Path | None)
 @_place_options
 def export(format_: str, out: Path | None, site_file: Path | None, log_file: Path | None) -> None:
     """The whole log with its history as JSON or CSV; import reads it back without loss."""
-    from windowcast.core.atomic_files import write_atomic
     from windowcast.records import import_export
 
     place = SiteLog(site_file, log_file)
@@ -250,7 +250,7 @@ def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run
     """
     from windowcast.records.by_hand import LogTableOptions
     from windowcast.records.import_export import read_log_file
-    from windowcast.report.log_import import entries_counted, import_lines
+    from windowcast.report.table_understood import entries_counted, import_lines
 
     place = SiteLog(site_file, log_file)
     read = read_log_file(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
@@ -11,13 +12,58 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.cli.names_offered import areas_offered
-from windowcast.core.errors import InputError
+from windowcast.cli.progress import at_work, fetch_progress
+from windowcast.core.errors import InputError, WindowcastError
 
 if TYPE_CHECKING:
     from windowcast.core.record import Weather
     from windowcast.core.site import Site
     from windowcast.programme.answer import Answer
+
+
+def areas_offered(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Areas that begin so; after a comma the next one."""
+    before, comma, last = incomplete.rpartition(",")
+    head = f"{before}, " if comma else ""
+    names = _of_site(ctx, lambda site, _: (area.name for area in site.area))
+    return [f"{head}{name}" for name in _beginning(names, last.strip())]
+
+
+def sprayers_offered(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Sprayers that begin so."""
+    return _beginning(_of_site(ctx, lambda site, _: (s.name for s in site.sprayer)), incomplete)
+
+
+def products_offered(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Products of the materials file that begin so."""
+    return _beginning(_of_site(ctx, _products), incomplete)
+
+
+def _products(site: Site, file: Path) -> Iterable[str]:
+    from windowcast.core.site import file_beside
+    from windowcast.materials.actives import load_actives
+    from windowcast.materials.products import load_products
+
+    labels = file_beside(file, site.materials_file)
+    return load_products(labels, load_actives(labels))
+
+
+def _of_site(ctx: click.Context, names: Callable[[Site, Path], Iterable[str]]) -> list[str]:
+    """Names from the site file on the command line; none where it cannot be read."""
+    from windowcast.core.site import load_site
+
+    # while the last option lacks its value, click has not yet told arguments from options
+    file = ctx.params.get("site_file") or next((w for w in ctx.args if w.endswith(".toml")), None)
+    if file is None:
+        return []
+    with suppress(WindowcastError):
+        return list(names(load_site(file), Path(file)))
+    return []
+
+
+def _beginning(names: Iterable[str], incomplete: str) -> list[str]:
+    return [name for name in names if name.casefold().startswith(incomplete.casefold())]
+
 
 Command = Callable[..., Any]
 _DEADLINE = "windowcast.deadline_s"  # where a command's context keeps it
@@ -87,6 +133,10 @@ def site_options(command: Command) -> Command:
         started = option(started)
     return started
 
+
+units_option = click.option(
+    "--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own)."
+)
 
 area_option = click.option(
     "--area",
@@ -195,7 +245,6 @@ class Start:
                     remedy="leave --date out, or use a site file and --weather",
                 )
             return sample_weather()
-        from windowcast.cli.progress import fetch_progress
         from windowcast.weather.load import RECENT_HOURS_DAYS, load_weather
 
         with fetch_progress() as progress:
@@ -221,7 +270,6 @@ class Start:
         `known` is weather that was read before, `asked` as in `windowcast.answers`.
         """
         from windowcast import api
-        from windowcast.cli.progress import at_work
 
         site, weather = self.load() if known is None else (self.site(), known)
         with at_work():

@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from windowcast.cli.options import format_option, page_option
+from windowcast.cli.options import format_option, page_option, units_option
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import read_regular
 from windowcast.core.phrase import LANGUAGES
+from windowcast.report.terminal_width import (
+    fitted,
+    prose_width,
+    screen_width,
+    table_lines,
+    table_width,
+)
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
@@ -25,11 +33,12 @@ if TYPE_CHECKING:
     from windowcast.windows.model import Ranking
 
 Command = Callable[..., Any]
+Found = TypeVar("Found")
 _SITE_FILE_BYTES = 1_000_000
 _ASKED = "windowcast.lang"  # where click keeps what --lang says
 
 _OPTIONS = (
-    click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own)."),
+    units_option,
     format_option("table", "json", "csv", "text"),
     page_option("Also write a self-contained page."),
     click.option(
@@ -141,7 +150,7 @@ def _text(rankings: Sequence[Ranking], voice: Voice, format_: str, explain: bool
 
         return csv_text(*rankings, voice=voice)
     if format_ == "text":
-        from windowcast.report.message import message_text
+        from windowcast.report.board import message_text
 
         return message_text(*rankings, voice=voice)
     from windowcast.report.terminal import table_text
@@ -151,7 +160,46 @@ def _text(rankings: Sequence[Ranking], voice: Voice, format_: str, explain: bool
 
 def echo(*lines: str) -> None:
     """Print lines, broken to the terminal; whole where the output goes elsewhere."""
-    from windowcast.report.terminal_width import fitted, screen_width
-
     width, whole = screen_width(), "\n".join(lines)
     click.echo("\n".join(fitted(whole.split("\n"), width)) if width else whole)
+
+
+def print_fitted(lines: Iterable[str], width: int | None = None) -> None:
+    """Print lines broken to `width`; None for that of sentences, wherever the output goes."""
+    click.echo("\n".join(fitted(lines, width or prose_width())).rstrip())
+
+
+def print_json(found: Any, voice: Voice | None = None, *, indent: int = 1) -> None:
+    """Print what `report.plain` makes of a result: numbers that are not finite are null."""
+    import json
+
+    from windowcast.report.plain import plain
+
+    document = plain(found, voice or voice_in("metric"))
+    click.echo(json.dumps(document, ensure_ascii=False, indent=indent, allow_nan=False))
+
+
+def print_found(
+    found: Found, format_: str, lines: Callable[[Found, int], Iterable[str]], *, indent: int = 1
+) -> None:
+    """Print a result as JSON, or as lines for a screen so wide, that of tables."""
+    if format_ == "json":
+        print_json(found, indent=indent)
+        return
+    width = table_width()
+    print_fitted(lines(found, width), width)
+
+
+def print_table(names: Sequence[str], rows: list[list[str]], voice: Voice) -> None:
+    """Columns wide enough for their cells, two spaces apart; on a narrower screen row by row.
+
+    `names` are ids of the catalogue's ``cache``.
+    """
+    header = [voice.say(f"cache.{name}") for name in names]
+    lines = table_lines(header, rows, ())
+    if max(map(len, lines)) <= (screen_width() or math.inf):
+        click.echo("\n".join(lines))
+        return
+    for row in rows:
+        beside = zip(header[2:], row[2:], strict=True)
+        echo("  ".join(row[:2]), *(f"  {name}: {cell}" for name, cell in beside))

@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, area_option, format_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.options import Start, area_option, format_option, units_option
+from windowcast.cli.output import lang_option, voice_in
+from windowcast.cli.progress import at_work
+from windowcast.cli.site_log import say_left_out
+from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.units import System
 from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
-    from windowcast.core.units import System
     from windowcast.programme.seasons_ahead import SeasonsAhead
     from windowcast.windows.model import PurposeName
 
@@ -32,7 +35,7 @@ if TYPE_CHECKING:
 )
 @click.option("--date", metavar="YYYY-MM-DD", help="Plan from this date (today).")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Of the draws.")
-@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@units_option
 @format_option("table", "json")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.svg", help="Also draw it.")
 @area_option
@@ -54,8 +57,6 @@ def command(
     What you do now, changing groups, and mixtures are compared by a simulation: control, seeds in
     the ground, and how soon a group would be lost to resistance. No weather is needed.
     """
-    from windowcast.cli.output import voice_in
-    from windowcast.cli.progress import at_work
     from windowcast.report.seasons_ahead import ahead_json, ahead_svg, ahead_text
 
     start = Start(site_file, sample=False, files=(), date=date, offline=True)
@@ -65,8 +66,6 @@ def command(
             start, seasons=seasons, purposes=purposes or PURPOSES, seed=seed, area=area
         )
     if picture is not None:
-        from windowcast.core.atomic_files import write_atomic
-
         if len(found) > 1:
             raise InputError(
                 "the site has several areas", field="--picture", remedy="name one with --area"
@@ -84,8 +83,6 @@ def compared(
     """The comparison for each piece of the site's ground, by its log and materials."""
     import datetime as dt
 
-    from windowcast.cli.output import voice_in
-    from windowcast.cli.site_log import say_left_out
     from windowcast.records.grounds_ahead import grounds_ahead
     from windowcast.records.observations import Logged
     from windowcast.records.store import SeasonLog

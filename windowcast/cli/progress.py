@@ -51,6 +51,12 @@ def at_work() -> Iterator[None]:
             stream.flush()
 
 
+def tell(line: str) -> None:
+    """Say on stderr what is at work, where somebody looks."""
+    if sys.stderr.isatty():
+        click.echo(line, err=True)
+
+
 @contextmanager
 def fetch_progress() -> Iterator[Progress | None]:
     """A callback that draws one bar for each thing fetched; None where nobody looks."""

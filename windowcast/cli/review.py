@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, format_option, page_option, site_options
-from windowcast.cli.output import lang_option
+from windowcast.cli.options import Start, format_option, page_option, site_options, units_option
+from windowcast.cli.output import lang_option, print_fitted, print_json, voice_in
+from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.units import System
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
-    from windowcast.core.units import System
     from windowcast.records.review import Review
-    from windowcast.report.catalogue import Voice
 
 PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
 
@@ -23,7 +23,7 @@ PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
 @click.command(name="review")
 @site_options
 @lang_option
-@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@units_option
 @format_option("text", "json")
 @page_option("Also write a page with charts.")
 @click.option(
@@ -46,8 +46,6 @@ def command(
     its day, scored like a coming window, and put beside what the season offered. Trials in the
     log are analysed against their untreated checks.
     """
-    from windowcast.cli.output import voice_in
-
     site, review = look_back(start, season)
     if season and not review.season_known:
         raise InputError(
@@ -57,17 +55,17 @@ def command(
         )
     voice = voice_in(units or site.units, site)
     if page is not None:
-        from windowcast.core.atomic_files import write_atomic
-        from windowcast.report.review_page import render_review
+        from windowcast.report.review_text import render_review
 
         write_atomic(page, render_review(review, voice))
     if format_ == "json":
-        click.echo(_json(review, voice))
+        from windowcast.report.plain import plain
+
+        print_json({"units": voice.units, **plain(review, voice, date=str)})
     else:
         from windowcast.report.review_text import review_lines
-        from windowcast.report.terminal_width import fitted, prose_width
 
-        click.echo("\n".join(fitted(review_lines(review, voice), prose_width())).rstrip())
+        print_fitted(review_lines(review, voice))
 
 
 def look_back(start: Start, season: str = "") -> tuple[Site, Review]:
@@ -96,13 +94,3 @@ def look_back(start: Start, season: str = "") -> tuple[Site, Review]:
     return site, review_log(
         site, weather, log_file, start.beside(site.materials_file), season=season
     )
-
-
-def _json(review: Review, voice: Voice) -> str:
-    """The review as JSON: what is said in the reader's units with its meaning in SI beside it."""
-    import json
-
-    from windowcast.report.plain import plain
-
-    document = {"units": voice.units, **plain(review, voice, date=str)}
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)

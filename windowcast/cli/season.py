@@ -4,20 +4,25 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, area_option, format_option, page_option, site_options
-from windowcast.cli.output import lang_option
-
-if TYPE_CHECKING:
-    from windowcast.core.units import System
+from windowcast.cli.options import (
+    Start,
+    area_option,
+    format_option,
+    page_option,
+    site_options,
+    units_option,
+)
+from windowcast.cli.output import echo, lang_option, voice_in
+from windowcast.core.atomic_files import write_atomic
+from windowcast.core.units import System
 
 
 @click.command(name="season")
 @site_options
-@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@units_option
 @format_option("table", "json")
 @page_option("Also write the plan as a self-contained page.")
 @area_option
@@ -37,7 +42,6 @@ def command(
     Start with: windowcast season --sample
     """
     from windowcast.api import plan_of
-    from windowcast.cli.output import echo, voice_in
     from windowcast.report.season import plan_json, plan_text
 
     found = start.answers(area=area)
@@ -46,7 +50,6 @@ def command(
         plans = [replace(plan, units=units) for plan in plans]
     voice = voice_in(plans[0].units, found[0].site)
     if page is not None:
-        from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_plan
 
         write_atomic(page, render_plan(*plans, voice=voice, sample=start.sample))

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.serve_address import print_addresses
+from windowcast.cli.options import Start
+from windowcast.cli.output import voice_in
+from windowcast.cli.serve_address import ServeToken, print_addresses, token_of
 from windowcast.cli.serve_options import Serving, own_folder, serving_options
-from windowcast.cli.serve_token import ServeToken, token_of
 from windowcast.core.errors import InputError, Terminated, WindowcastError
 
 if TYPE_CHECKING:
@@ -78,7 +79,6 @@ def command(
 
 def _secret(token: str | None, file: Path | None) -> ServeToken:
     """The token by what the options say, with a line on standard error for its remark."""
-    from windowcast.cli.output import voice_in
 
     voice = voice_in("metric")
     if token:
@@ -135,12 +135,11 @@ def _watcher(parts: Web) -> Watcher:
 def _parts(serving: Serving, guard: Guard, date: dt.date | None) -> Web:
     """The server's parts; answers, plans and reviews are made as the commands make them."""
     from windowcast.api import plan_of
-    from windowcast.cli.options import Start
     from windowcast.cli.review import look_back
     from windowcast.report.catalogue import Voice
     from windowcast.report.here_text import HereView, here_view
     from windowcast.report.plan_view import PlanView, plan_view
-    from windowcast.report.review_page import ReviewBook, ReviewView, review_view
+    from windowcast.report.review_text import ReviewBook, ReviewView, review_view
     from windowcast.web.answers import InVoices, Keeper, Ready
     from windowcast.web.context import Web
     from windowcast.web.sites import SiteBook

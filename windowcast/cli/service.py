@@ -11,6 +11,7 @@ import click
 
 from windowcast.cli.output import echo, lang_option, voice_in
 from windowcast.cli.serve_options import Serving, serving_options
+from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -35,10 +36,8 @@ def command() -> None:
 @lang_option
 def install(*, serving: Serving, dry_run: bool) -> None:
     """Serve PLACE from now on, with the options of windowcast serve."""
-    from windowcast.cli.serve_address import print_addresses
-    from windowcast.cli.serve_token import ServeToken, own_token_file, token_of
+    from windowcast.cli.serve_address import ServeToken, own_token_file, print_addresses, token_of
     from windowcast.cli.service_systems import around, program, run, this_system
-    from windowcast.core.atomic_files import made_folder, write_atomic
 
     if serving.port == 0:
         raise InputError("would change the address with each start", field="--port",
@@ -80,7 +79,6 @@ def install(*, serving: Serving, dry_run: bool) -> None:
 def _back(system: ServiceSystem, before: str | None) -> None:
     """Leave things as they were."""
     from windowcast.cli.service_systems import run
-    from windowcast.core.atomic_files import write_atomic
 
     for one in system.stopping():
         run(one)
@@ -152,8 +150,7 @@ def _answers(serving: Serving) -> bool:
 
 def _where(serving: Serving, answers: bool, voice: Voice) -> None:
     """Where the page is, where it answers; else what to do."""
-    from windowcast.cli.serve_address import print_addresses
-    from windowcast.cli.serve_token import ServeToken, token_of
+    from windowcast.cli.serve_address import ServeToken, print_addresses, token_of
 
     if not answers:
         echo(voice.say("kept_served.silent"))

@@ -11,7 +11,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from windowcast.cli.options import Start
+from windowcast.cli.output import voice_in
 from windowcast.core.errors import InputError, WindowcastError
+from windowcast.core.phrase import joined, say
+from windowcast.report.terminal_width import fitted, prose_width
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
@@ -26,7 +30,6 @@ class SiteLog:
     """Which log a command works on, and what its site file says of it."""
 
     def __init__(self, site_file: Path | None, log_file: Path | None) -> None:
-        from windowcast.cli.options import Start
 
         self.start = Start(site_file, sample=False, files=(), date=None, offline=True)
         self.site: Site | None = self.start.site() if site_file else None
@@ -44,7 +47,6 @@ class SiteLog:
     @property
     def voice(self) -> Voice:
         """In the units of the site, metric without one."""
-        from windowcast.cli.output import voice_in
 
         return voice_in(self.site.units if self.site else "metric", self.site)
 
@@ -79,7 +81,6 @@ class SiteLog:
         from windowcast.records.expected_effect import expected_of
         from windowcast.report.log_entries import fact_text
         from windowcast.report.spray_record import WIDTH
-        from windowcast.report.terminal_width import fitted, prose_width
 
         known = [self.materials[name] for name in entry.actives if name in self.materials]
         facts = expected_of(entry, known)
@@ -88,10 +89,8 @@ class SiteLog:
 
     def on_test(self, entry: ResistanceTest) -> list[str]:
         """How a test is classed, and what to do next, in lines."""
-        from windowcast.core.phrase import joined, say
         from windowcast.materials.resistance import next_steps, status_text
         from windowcast.records.resistance import classed
-        from windowcast.report.terminal_width import fitted, prose_width
 
         found = classed([entry], self.materials)
         steps = next_steps(found)
@@ -102,7 +101,6 @@ class SiteLog:
 
     def on_survivors(self) -> str:
         """What to do when plants lived on beside dead ones."""
-        from windowcast.core.phrase import joined, say
         from windowcast.materials.resistance import plants_needed
 
         steps = (

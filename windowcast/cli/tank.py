@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from windowcast.cli.actives import command as actives
+from windowcast.cli.output import echo, voice_in
 from windowcast.cli.tank_sheet import sheet
 from windowcast.core.errors import InputError
-
-if TYPE_CHECKING:
-    from windowcast.core.quantity import Rate
+from windowcast.core.phrase import Quantity
+from windowcast.core.quantity import (
+    Rate,
+    parse,
+    parse_carrier,
+    parse_density,
+    parse_rate,
+    write_rate,
+)
 
 
 @click.group(name="tank")
@@ -31,9 +36,6 @@ def command() -> None:
 @click.option("--density", help='Of a liquid labelled in % by weight: "10 lb/gal".')
 def rate_(rate: str, concentration: str, density: str | None) -> None:
     """Product in other units, and the active ingredient in it."""
-    from windowcast.cli.output import echo, voice_in
-    from windowcast.core.phrase import Quantity
-    from windowcast.core.quantity import parse_density, parse_rate
     from windowcast.materials.rates import active_kg_ha, parse_concentration
 
     product = parse_rate(rate, "rate")
@@ -55,9 +57,6 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 
     With --to-rate instead of --to: the concentration at which that rate carries the same.
     """
-    from windowcast.cli.output import echo, voice_in
-    from windowcast.core.phrase import Quantity
-    from windowcast.core.quantity import parse_rate, write_rate
     from windowcast.materials.rates import (
         active_kg_ha,
         equivalent_concentration,
@@ -94,8 +93,6 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 @click.option("--flow", help='Caught from one nozzle: "0.5 gal/min".')
 def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
     """What each nozzle must give, and how far the caught flow is off."""
-    from windowcast.cli.output import echo, voice_in
-    from windowcast.core.quantity import parse, parse_carrier
     from windowcast.materials.nozzle import nozzle_check
     from windowcast.report.tank_sheet import nozzle_lines
 
@@ -113,7 +110,6 @@ command.add_command(actives, "active")
 
 
 def _in_all_units(rate: Rate) -> str:
-    from windowcast.core.quantity import write_rate
 
     units = (
         ("fl oz/acre", "gal/acre", "fl oz/1000 ft²", "L/ha", "mL/100 m²")

@@ -8,13 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
-from windowcast.cli.options import deadline_option, format_option, page_option
-from windowcast.cli.output import echo, lang_option
+from windowcast.cli.options import (
+    Start,
+    areas_offered,
+    deadline_option,
+    format_option,
+    page_option,
+    products_offered,
+    sprayers_offered,
+)
+from windowcast.cli.output import echo, lang_option, print_json, voice_in
+from windowcast.cli.site_log import SiteLog, with_weather
+from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Name, Span, say
 
 if TYPE_CHECKING:
-    from windowcast.cli.options import Start
     from windowcast.core.site import Site
     from windowcast.records.model import Application
     from windowcast.records.stored import Stored
@@ -90,8 +99,6 @@ def sheet(
     What is left out of sprayer and area is taken from the site file. With --log the sheet becomes
     the spray record of the site's season log: windowcast log undo takes it back.
     """
-    from windowcast.cli.options import Start
-    from windowcast.cli.output import voice_in
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words
     from windowcast.records.tank_job import AsSprayed, TankRequest, tank_job
@@ -133,7 +140,7 @@ def sheet(
     job = as_judged(job, window)
     stored, weather = _log(start, job, done) if done else (None, "")
     if format_ == "json":
-        click.echo(_json(job, window, stored, voice))
+        print_json(_plain(job, window, stored, voice))
         return
     if crew:
         today = _today(site)
@@ -167,7 +174,6 @@ def _window(start: Start, purpose: str | None, asked: Any, site: Site | None) ->
     """The best window of a purpose for the actives in the tank, on the areas it is for."""
     if purpose is None:
         return None
-    from windowcast.cli.output import voice_in
     from windowcast.records.areas import areas_named
     from windowcast.records.tank_window import window_for
 
@@ -210,7 +216,6 @@ def _today(site: Site | None) -> dt.date:
 
 def _log(start: Start, job: TankJob, done: Any) -> tuple[Stored[Any], str]:
     """Store the spray record; it as stored, and where its weather was filled in from."""
-    from windowcast.cli.site_log import SiteLog, with_weather
     from windowcast.records.model import Application
     from windowcast.records.tank_job import application_of
 
@@ -244,7 +249,6 @@ def _stored_text(
 
 
 def _text(job: TankJob, window: Window | None, voice: Voice) -> str:
-    from windowcast.core.phrase import Name, Span, say
     from windowcast.report.tank_sheet import sheet_text
 
     where = job.asked.where
@@ -261,7 +265,6 @@ def _text(job: TankJob, window: Window | None, voice: Voice) -> str:
 
 def _crew(sheet: CrewSheet, page: Path | None, voice: Voice) -> str:
     """The crew's sheet as text, written as a page too where one was asked for."""
-    from windowcast.core.atomic_files import write_atomic
     from windowcast.report.crew_sheet import crew_text, render_crew
 
     if page is not None:
@@ -269,13 +272,13 @@ def _crew(sheet: CrewSheet, page: Path | None, voice: Voice) -> str:
     return crew_text(sheet)
 
 
-def _json(job: TankJob, window: Window | None, stored: Stored[Any] | None, voice: Voice) -> str:
-    import json
-
+def _plain(
+    job: TankJob, window: Window | None, stored: Stored[Any] | None, voice: Voice
+) -> dict[str, Any]:
     from windowcast.report.plain import plain
     from windowcast.report.spray_record import record_sheet
 
-    document = plain(job.sheet, voice)
+    document: dict[str, Any] = plain(job.sheet, voice)
     if job.sheet.refusals:  # nobody mixes what must not be sprayed
         document |= {"loads": None, "total_l": None, "costs": None}
     if window is not None:
@@ -283,4 +286,4 @@ def _json(job: TankJob, window: Window | None, stored: Stored[Any] | None, voice
     if stored is not None:
         missing = record_sheet(stored.entry, voice).missing
         document["logged"] = {"id": stored.id, "missing": list(missing)}
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)
+    return document

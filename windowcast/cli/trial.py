@@ -8,15 +8,24 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.cli.options import deadline_option, format_option, only_a_page, page_option
-from windowcast.cli.output import echo, lang_option
+from windowcast.cli.options import (
+    deadline_option,
+    format_option,
+    given_deadline_s,
+    only_a_page,
+    page_option,
+)
+from windowcast.cli.output import echo, lang_option, print_json, voice_in
 from windowcast.cli.trial_dose import dose
 from windowcast.cli.trial_evidence import evidence
 from windowcast.cli.trial_opened import against_option, analysed, opened, trial_argument
 from windowcast.cli.trial_pool import pool
 from windowcast.cli.trial_power import power
 from windowcast.cli.trial_threshold import threshold
+from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import names
+from windowcast.report.terminal_width import table_width
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -67,8 +76,6 @@ def new(
     """Write a commented trial file to OUT (trial.toml by default), to be filled in."""
     import secrets
 
-    from windowcast.cli.output import voice_in
-    from windowcast.core.atomic_files import write_atomic
     from windowcast.core.site import load_site
     from windowcast.trials.trial_template import NewTrial, trial_toml
 
@@ -107,7 +114,6 @@ def _place(text: str) -> tuple[str, float, float]:
 @lang_option
 def plan(trial_file: Path, format_: str, page: Path | None, site: str) -> None:
     """Draw which plot gets which treatment: the same seed always gives the same plan."""
-    from windowcast.core.atomic_files import write_atomic
     from windowcast.report.trial_plan import plan_csv, plan_lines, plan_svg, render_trial_plan
     from windowcast.trials.layout import plan_of
 
@@ -122,12 +128,12 @@ def plan(trial_file: Path, format_: str, page: Path | None, site: str) -> None:
     if format_ == "csv":
         click.echo(plan_csv(plots).encode(), nl=False)
     elif format_ == "svg":
-        from windowcast.report.figure_file import one_drawing
+        from windowcast.report.chartkit import one_drawing
 
         each = [[p for p in plots if p.site == s.name] for s in trial.site]
         click.echo(one_drawing([plan_svg(trial, inside, voice) for inside in each]))
     elif format_ == "json":
-        click.echo(_json(plots))
+        print_json(plots)
     else:
         echo(*plan_lines(trial, plots, voice))
 
@@ -144,13 +150,6 @@ def _only(trial: TrialFile, site: str) -> TrialFile:
     return trial.model_copy(update={"site": (found,)})
 
 
-def _json(plots: Any) -> str:
-    import json
-    from dataclasses import asdict
-
-    return json.dumps([asdict(plot) for plot in plots], ensure_ascii=False, indent=1)
-
-
 @command.command("sheet")
 @trial_argument
 @click.option(
@@ -162,7 +161,6 @@ def _json(plots: Any) -> str:
 @lang_option
 def sheet(trial_file: Path, out: Path | None, site: str, *, blind: bool) -> None:
     """Rating sheets to print, a page for each site: its map, and a row for each plot."""
-    from windowcast.core.atomic_files import write_atomic
     from windowcast.report.trial_plan import render_sheets
 
     trial, voice = opened(trial_file)
@@ -226,16 +224,12 @@ def import_(trial_file: Path, file: str, *, yes: bool) -> None:
 @lang_option
 def analyse(trial_file: Path, against: str, format_: str) -> None:
     """Means with their ranges and letters, and control against the check, for every rating."""
-    from windowcast.report.terminal_width import table_width
     from windowcast.report.trial_results import result_lines, result_plain
 
     trial, voice = opened(trial_file)
     _, rounds = analysed(trial, trial_file, against)
     if format_ == "json":
-        import json
-
-        document = result_plain(trial.name, rounds, voice)
-        click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+        print_json(result_plain(trial.name, rounds, voice))
     else:
         echo(*result_lines(trial.name, rounds, voice, table_width()))
 
@@ -255,7 +249,6 @@ def analyse(trial_file: Path, against: str, format_: str) -> None:
 @lang_option
 def report(trial_file: Path, out: Path, against: str, *, hours: bool, offline: bool) -> None:
     """Figures, tables, methods, tidy data with its description, a script to check the numbers."""
-    from windowcast.core.phrase import names
     from windowcast.report.trial_report import write_report
 
     trial, voice = opened(trial_file)
@@ -271,7 +264,6 @@ def report(trial_file: Path, out: Path, against: str, *, hours: bool, offline: b
 
 
 def _applied_hours(trial: TrialFile, trial_file: Path, offline: bool) -> tuple[AppliedHour, ...]:
-    from windowcast.cli.options import given_deadline_s
     from windowcast.records.trial_weather import applied_hours
     from windowcast.weather.load import load_weather
 

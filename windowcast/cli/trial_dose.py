@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import lang_option, voice_in
+from windowcast.cli.output import lang_option, print_json, voice_in
 from windowcast.cli.trial_opened import opened, rated
+from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.extras import require
+from windowcast.core.phrase import Name, Value
+from windowcast.report.terminal_width import prose_width
 
 if TYPE_CHECKING:
-    from windowcast.core.phrase import Value
     from windowcast.report.catalogue import Voice
     from windowcast.report.trial_dose import DoseSaid
     from windowcast.trials.dose_populations import DoseFindings
@@ -55,10 +57,7 @@ def dose(
 
     Example: windowcast trial dose pots.csv --susceptible S1 --picture pots.svg
     """
-    import json
-
     from windowcast.records.dose_trials import OPTIONS
-    from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_dose import dose_lines, dose_plain, dose_said
     from windowcast.sources.textfile import split_options
     from windowcast.trials.dose_populations import dose_findings
@@ -79,15 +78,13 @@ def dose(
     if picture is not None:
         _draw(picture, drawn, voice)
     if format_ == "json":
-        document = {"analyses": plain}
-        click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+        print_json({"analyses": plain})
     else:
         click.echo("\n".join(lines))
 
 
 def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Value, DoseTable]]]:
     """How the reader is spoken to, and each table with a name and what responds."""
-    from windowcast.core.phrase import Name
     from windowcast.records.dose_trials import OPTIONS, doses_of_file, doses_of_rounds, needs_doses
     from windowcast.records.trial_analyses import all_rounds
     from windowcast.report.trial_results import round_title
@@ -120,10 +117,9 @@ def _draw(
     picture: Path, drawn: list[tuple[DoseSaid, DoseTable, DoseFindings]], voice: Voice
 ) -> None:
     """One picture of all analyses."""
-    from windowcast.core.atomic_files import write_atomic
+    from windowcast.report.chartkit import one_drawing
     from windowcast.report.dose_chart import dose_chart
-    from windowcast.report.dose_png import dose_png
-    from windowcast.report.figure_file import one_drawing
+    from windowcast.report.figures_png import dose_png
 
     kind = picture.suffix.lower()
     if kind not in {".svg", ".png"}:

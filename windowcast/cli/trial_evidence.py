@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option, voice_in
 from windowcast.core.errors import InputError
 
 
@@ -19,7 +19,6 @@ def evidence(site_file: Path) -> None:
     The site file names them: own_trials = ["trials/fall2025.toml"]. Each counts as one more trial
     in the control that rank, plan and review expect; what does not count is named with the reason.
     """
-    from windowcast.cli.output import echo, voice_in
     from windowcast.core.site import file_beside, load_site
     from windowcast.core.values import PACKAGED
     from windowcast.materials.actives import load_actives

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.output import voice_in
+from windowcast.cli.progress import at_work
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,8 +34,6 @@ def trial_voice(trial: TrialFile) -> Voice:
     """How the reader of a trial is spoken to."""
     from dataclasses import replace
 
-    from windowcast.cli.output import voice_in
-
     voice = voice_in(trial.units)
     asked = click.get_current_context().meta.get("windowcast.lang")
     return voice if asked or not trial.language else replace(voice, lang=trial.language)
@@ -41,7 +41,6 @@ def trial_voice(trial: TrialFile) -> Voice:
 
 def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:
     """The ratings of a trial, and each round with its analysis."""
-    from windowcast.cli.progress import at_work
     from windowcast.records.trial_analyses import analysed_rounds
     from windowcast.trials.layout import arms_of
     from windowcast.trials.trial_cells import arm_named

@@ -7,7 +7,9 @@ from pathlib import Path
 import click
 
 from windowcast.cli.options import format_option, page_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option, print_json
+from windowcast.cli.trial_opened import trial_voice
+from windowcast.core.atomic_files import write_atomic
 
 _PATH = click.Path(path_type=Path)
 
@@ -27,8 +29,6 @@ def pool(trial_files: tuple[Path, ...], against: str, format_: str, page: Path |
     Treatments are the same where they got the same active ingredients, rates and timing, whatever
     the trials call them. What cannot be pooled is named with the reason.
     """
-    from windowcast.cli.output import echo
-    from windowcast.cli.trial_opened import trial_voice
     from windowcast.materials.actives import load_actives
     from windowcast.records.place_effects import read_trials
     from windowcast.records.pooled_trials import pool_trials
@@ -38,13 +38,8 @@ def pool(trial_files: tuple[Path, ...], against: str, format_: str, page: Path |
     voice = trial_voice(trials[0].trial)
     found = pool_trials(trials, load_actives(), against)
     if page is not None:
-        from windowcast.core.atomic_files import write_atomic
-
         write_atomic(page, render_pool(found, voice))
     if format_ == "json":
-        import json
-
-        document = pool_plain(found, voice)
-        click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+        print_json(pool_plain(found, voice))
     else:
         echo(*pool_lines(found, voice))

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import lang_option, voice_in
+from windowcast.cli.output import lang_option, print_json, voice_in
+from windowcast.cli.progress import at_work
 from windowcast.cli.trial_opened import analysed, opened
 from windowcast.core.errors import InputError
 from windowcast.core.extras import require
+from windowcast.report.terminal_width import prose_width
 from windowcast.trials.rated_measures import MEASURES
 
 if TYPE_CHECKING:
@@ -53,11 +55,8 @@ def power(
 
     Example: windowcast trial power --treatments 6 --blocks 4 --difference 20 --from last-year.toml
     """
-    import json
     from dataclasses import replace
 
-    from windowcast.cli.progress import at_work
-    from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_power import power_lines, power_plain
     from windowcast.trials.showable import power_answer, usual_layout
 
@@ -78,8 +77,7 @@ def power(
     with at_work():
         answer = replace(power_answer(layout, spread, **wanted), weed=weed, past=name, days=days)
     if format_ == "json":
-        document = power_plain(answer, voice)
-        click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+        print_json(power_plain(answer, voice))
     else:
         click.echo("\n".join(power_lines(answer, voice, prose_width())))
 

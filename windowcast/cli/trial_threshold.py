@@ -8,10 +8,11 @@ from pathlib import Path
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import lang_option, print_json
 from windowcast.cli.trial_opened import analysed, opened, trial_argument
 from windowcast.core.errors import InputError
 from windowcast.core.extras import require
+from windowcast.report.terminal_width import prose_width
 from windowcast.trials.layout import arms_of
 
 
@@ -45,10 +46,7 @@ def threshold(
 
     Example: windowcast trial threshold trial.toml --cost "45 USD per acre" --worth "3 USD per acre"
     """
-    import json
-
     from windowcast.records.trial_threshold import prices_said, turf_threshold
-    from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_threshold import threshold_lines, threshold_plain
 
     require(click.get_current_context().command_path, "trials", "scipy")
@@ -80,8 +78,7 @@ def threshold(
         weed=_rated(weed, rated, trial_file),
     )
     if asked["format_"] == "json":
-        document = threshold_plain(trial.name, found, voice)
-        click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+        print_json(threshold_plain(trial.name, found, voice))
     else:
         click.echo("\n".join(threshold_lines(trial.name, found, voice, prose_width())))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from collections import Counter
@@ -15,8 +14,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.options import Start, deadline_option, format_option
-from windowcast.cli.output import lang_option, voice_in
+from windowcast.cli.output import lang_option, print_json, voice_in
+from windowcast.cli.progress import at_work
+from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
+from windowcast.report.terminal_width import table_width
 from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
@@ -121,7 +123,6 @@ def command(
     With --site, someone keeps mature hybrid bermudagrass that is not overseeded at your site, and
     sprays in the hours and on the weekdays of your site file.
     """
-    from windowcast.core.atomic_files import made_folder
     from windowcast.verify.advice import Replay, verify_advice
     from windowcast.verify.issued import read_folder
 
@@ -157,10 +158,9 @@ def command(
             result = verify_advice(replays, processes=workers, on_station=_told, on_worst=on_worst)
     result["money"] = money
     if format_ == "json":
-        click.echo(json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False))
+        print_json(result)
     else:
         from windowcast.cli.verify_advice_table import advice_table
-        from windowcast.report.terminal_width import table_width
 
         click.echo(advice_table(result, table_width()))
     if folder is not None:
@@ -169,7 +169,6 @@ def command(
 
 def write_stories(folder: Path, worst: Sequence[Regret]) -> None:
     """Seasons as ``stories.md`` with a picture each; those that lost nothing are left out."""
-    from windowcast.core.atomic_files import write_atomic
     from windowcast.report.advice_story import FILE, stories, stories_text
 
     voice = voice_in("metric")
@@ -192,7 +191,6 @@ def seasons_lived(
     InputError
         Seasons cannot be played on the site's ground or by its record.
     """
-    from windowcast.cli.progress import at_work
     from windowcast.sources.cache import Cache
     from windowcast.verify.advice import verify_advice
     from windowcast.verify.advice_here import replay_at

@@ -2,31 +2,19 @@
 
 from __future__ import annotations
 
-import json
-from typing import TYPE_CHECKING
-
 import click
 
-from windowcast.cli.options import Start, site_options
-from windowcast.cli.output import echo, lang_option, voice_in
+from windowcast.cli.options import Start, format_option, site_options, units_option
+from windowcast.cli.output import echo, lang_option, print_json, voice_in
 from windowcast.core.errors import InputError
-
-if TYPE_CHECKING:
-    from windowcast.core.units import System
+from windowcast.core.units import System
 
 
 @click.command(name="here")
 @site_options
 @lang_option
-@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
-@click.option(
-    "--format",
-    "format_",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="What is printed; JSON has all leads, in SI units.",
-)
+@units_option
+@format_option("text", "json", help="What is printed; JSON has all leads, in SI units.")
 def command(
     *,
     start: Start,
@@ -40,7 +28,6 @@ def command(
     """
     from windowcast.api.here import here_report
     from windowcast.report.here_text import here_lines
-    from windowcast.report.plain import plain
 
     if start.sample:
         raise InputError("the sample keeps no record", remedy="name a site file of your own")
@@ -48,6 +35,6 @@ def command(
     report = here_report(site, weather, start.log_file(site))
     voice = voice_in(units or site.units, site)
     if format_ == "json":
-        click.echo(json.dumps(plain(report, voice), ensure_ascii=False, indent=1, allow_nan=False))
+        print_json(report, voice)
     else:
         echo(*here_lines(report, voice))

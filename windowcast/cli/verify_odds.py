@@ -12,7 +12,10 @@ import click
 
 from windowcast.cli.options import format_option
 from windowcast.cli.output import voice_in
+from windowcast.cli.progress import at_work
+from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
+from windowcast.report.terminal_width import fitted, table_lines, table_width
 from windowcast.windows.model import PURPOSES, PurposeName
 
 if TYPE_CHECKING:
@@ -84,7 +87,6 @@ def command(
     FILEs are daily records (USCRN daily01, GHCN-Daily or CSV), one station each, of at least four
     whole years; forecasts for them are simulated. With --forecasts the forecasts are real.
     """
-    from windowcast.cli.progress import at_work
 
     if forecasts is not None:
         if files or sample:
@@ -137,7 +139,6 @@ def _put_out(
     """Draw, and print as asked."""
     voice = voice_in("metric")
     if diagram is not None:
-        from windowcast.core.atomic_files import write_atomic
         from windowcast.report.reliability import reliability_svg
 
         write_atomic(diagram, reliability_svg(result.reliability, title, voice))
@@ -146,8 +147,6 @@ def _put_out(
 
         click.echo(json.dumps(plain(result, voice), indent=2, ensure_ascii=False))
     else:
-        from windowcast.report.terminal_width import fitted, table_width
-
         click.echo("\n".join(fitted(lines(result, voice), table_width())))
 
 
@@ -273,7 +272,6 @@ def _reliability(result: OddsReport | IssuedReport) -> list[str]:
 
 
 def _table(head: list[str], rows: list[list[str]]) -> list[str]:
-    from windowcast.report.terminal_width import table_lines, table_width
 
     return table_lines(head, rows, range(len(head)), table_width())
 

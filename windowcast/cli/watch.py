@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import Start, site_options
-from windowcast.cli.output import echo, lang_option
+from windowcast.cli.output import echo, lang_option, voice_in
+from windowcast.core.atomic_files import alone
 from windowcast.core.errors import DeliveryError, InputError
 
 if TYPE_CHECKING:
-    from windowcast.report.alert_addresses import AlertAddress
-    from windowcast.report.alerts import Sent
+    from windowcast.report.alerts import AlertAddress, Sent
 
 OPENED, FELL_BACK = 10, 11
 
@@ -72,9 +72,7 @@ def command(
       10  a window passed the threshold: a paragraph is printed
       11  a window told of before fell back below it, and none passed
     """
-    from windowcast.core.atomic_files import alone
-    from windowcast.report.alert_addresses import addresses
-    from windowcast.report.alerts import usable
+    from windowcast.report.alerts import addresses, usable
 
     targets = addresses(start.site().alerts, start.site_file, to)
     usable(targets)
@@ -83,7 +81,6 @@ def command(
         return
     path = _state_path(state, start.site_file)
     with alone(path):  # cron may start a second one while the first still fetches
-        from windowcast.cli.output import voice_in
         from windowcast.cli.watching import look
 
         answers = start.answers()
@@ -101,7 +98,6 @@ def command(
 
 def _test(start: Start, targets: tuple[AlertAddress, ...]) -> None:
     """Send the test message, and say where it went."""
-    from windowcast.cli.output import voice_in
     from windowcast.cli.watching import send_test
 
     if not targets:

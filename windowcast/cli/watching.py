@@ -15,14 +15,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from windowcast.cli.output import voice_in
+from windowcast.core.atomic_files import alone, write_atomic
 from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.given_files import read_text
+from windowcast.core.phrase import Name, say
 
 if TYPE_CHECKING:
     from windowcast.programme.answer import Answer
     from windowcast.programme.news import News, Told
-    from windowcast.report.alert_addresses import AlertAddress
-    from windowcast.report.alerts import Sent
+    from windowcast.report.alerts import AlertAddress, Sent
     from windowcast.report.catalogue import Voice
     from windowcast.web.sites import SiteBook
 
@@ -119,7 +121,6 @@ def send_test(site: str, addresses: Sequence[AlertAddress], voice: Voice) -> tup
 
 
 def _title(site: str) -> Any:
-    from windowcast.core.phrase import Name, say
 
     return say("alert.title", site=Name(site))
 
@@ -186,7 +187,6 @@ def _time(text: str) -> dt.datetime:
 
 def write_state(path: Path, state: ToldState) -> None:
     """Keep what was told."""
-    from windowcast.core.atomic_files import write_atomic
 
     whole = {"version": _VERSION, "told": _plain(state.printed)}
     sent = {mark: _plain(told) for mark, told in sorted(state.sent.items()) if told}
@@ -247,10 +247,7 @@ class Watcher:
 
     def look_at_all(self) -> None:
         """One look at each site; what goes wrong with one keeps no other from its news."""
-        from windowcast.cli.output import voice_in
-        from windowcast.core.atomic_files import alone
-        from windowcast.report.alert_addresses import addresses
-        from windowcast.report.alerts import usable
+        from windowcast.report.alerts import addresses, usable
 
         for known in self._book.all():
             if known.path is None or known.site is None:

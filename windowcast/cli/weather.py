@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,16 +14,18 @@ from windowcast.cli.options import (
     forecast_option,
     format_option,
     given_deadline_s,
+    units_option,
     with_given_forecast,
 )
-from windowcast.cli.output import echo, voice_in
-from windowcast.cli.tables import print_table
+from windowcast.cli.output import echo, print_json, print_table, voice_in
+from windowcast.cli.progress import fetch_progress
 from windowcast.cli.weather_bundle import export, import_
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Quantity
+from windowcast.core.units import System
 
 if TYPE_CHECKING:
     from windowcast.core.record import Provenance
-    from windowcast.core.units import System
     from windowcast.report.catalogue import Voice
     from windowcast.sources.cache import Cache, Holding
     from windowcast.sources.doctor import Done
@@ -53,7 +54,7 @@ def status(format_: str) -> None:
         holdings = cache.holdings() if cache.path.exists() else []
     now = time.time()
     if format_ == "json":
-        click.echo(json.dumps({"holdings": [_holding(h) for h in holdings]}, indent=2))
+        print_json({"holdings": [_holding(h) for h in holdings]}, indent=2)
         return
     if not holdings:
         echo(voice_in("metric").say("cli.nothing_cached"))
@@ -118,7 +119,7 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
             for f, how in zip(findings, done, strict=True)
         ]  # fmt: skip
         told = {"looked_at": looked_at, "findings": rows, "record_problem": record}
-        click.echo(json.dumps(told, indent=2))
+        print_json(told, indent=2)
     elif not findings:
         echo(voice.say("cli.cache_sound", count=looked_at))
     else:
@@ -150,7 +151,6 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
 
     Answers still fresh are asked for again, and cost little where nothing has changed.
     """
-    from windowcast.cli.progress import fetch_progress
     from windowcast.core.local_days import local_today
     from windowcast.core.site import load_site
     from windowcast.sources.cache import Cache
@@ -169,7 +169,7 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
         origins = [_origin(p) for p in _origins(found)]
         remarks = [{"check": f.check, "text": voice.text(f.text)} for f in found.flags]
         raw = {"requests": asked, "sources": origins, "remarks": remarks}
-        click.echo(json.dumps(raw, indent=2))
+        print_json(raw, indent=2)
     else:
         _show(found, voice, asked)
 
@@ -179,7 +179,7 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
 @click.option(
     "--site", "site_file", type=click.Path(path_type=Path), metavar="SITE.toml", help="For a site."
 )
-@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@units_option
 @_FORMAT
 def check(file: str, site_file: Path | None, units: System | None, format_: str) -> None:
     """Show how a weather file is understood, and what the checks find in it.
@@ -202,7 +202,7 @@ def check(file: str, site_file: Path | None, units: System | None, format_: str)
             "table": as_json(table) if table else None,
             "remarks": [{"check": name, "text": text} for name, text in remarks(record, voice)],
         }
-        click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
+        print_json(raw, indent=2)
     else:
         echo(*weather_lines(record, table, voice))
 
@@ -228,7 +228,6 @@ def _origin(p: Provenance) -> dict[str, Any]:
 
 
 def _show(found: Found, voice: Voice, asked: int) -> None:
-    from windowcast.core.phrase import Quantity
     from windowcast.sources.fetch import age_text
 
     now = dt.datetime.now(dt.UTC)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 import time
 from collections.abc import Iterable, Iterator
@@ -12,8 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import echo, lang_option, voice_in
-from windowcast.cli.tables import print_table
+from windowcast.cli.output import echo, lang_option, print_json, print_table, voice_in
 from windowcast.core.errors import InputError, SourceUnreachableError
 
 if TYPE_CHECKING:
@@ -141,7 +139,7 @@ def _print_json(manifest: Manifest, more: dict[str, object]) -> None:
     about = manifest.model_dump(include={"version", "program", "made", "site", "credits"})
     about["answers"] = len(manifest.answers)
     about["files"] = [file.path for file in manifest.files]
-    click.echo(json.dumps({**more, "bundle": about}, indent=2, ensure_ascii=False))
+    print_json({**more, "bundle": about}, indent=2)
 
 
 def _refuse_another(target: Path) -> None:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option, print_json, voice_in
 from windowcast.core.errors import InputError
 
 
@@ -21,7 +19,6 @@ def command(name: tuple[str, ...], format_: str, units: str) -> None:
 
     NAME is a common name, a Latin name or an EPPO code.
     """
-    from windowcast.cli.output import echo, voice_in
     from windowcast.core.weed_codes import known, weed_code
     from windowcast.report.weed_facts import list_lines, weed_lines, weed_rows
 
@@ -33,6 +30,6 @@ def command(name: tuple[str, ...], format_: str, units: str) -> None:
         except ValueError as error:
             raise InputError(str(error), field="NAME") from None
     if format_ == "json":
-        click.echo(json.dumps(weed_rows(codes), indent=2, ensure_ascii=False))
+        print_json(weed_rows(codes), indent=2)
     else:
         echo(*(weed_lines(codes[0], voice) if name else list_lines(voice)))

@@ -14,11 +14,11 @@ from windowcast.limits.model import TurfSpan, refused
 from windowcast.programme.answer import Answer
 from windowcast.programme.season_today import turf_phase, weeds_up
 from windowcast.report import board, wording
+from windowcast.report.board import asks_for_look, plan_lines, turf_lines
 from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import DecisionTable, decision_table
 from windowcast.report.hour_checks import HourTable, hour_table
 from windowcast.report.strips import HourPanels, hour_panels
-from windowcast.report.turf_lines import asks_for_look, plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.hour_model import HourStrip

@@ -1,18 +1,98 @@
 """The board: for each application one sentence that starts with a verb, and the facts under it.
 
-Terminal, page, message and calendar all say these, in this order.
+Terminal, page, message and calendar all say these, in this order. What the turf takes stands here
+too: days it refuses, what is not known, and the chance of harm.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from windowcast.core.phrase import NOTHING, Phrase, Share, Span, joined, say, sentence, sentences
+from windowcast.core.phrase import (
+    NOTHING,
+    Phrase,
+    Share,
+    Span,
+    Value,
+    joined,
+    say,
+    sentence,
+    sentences,
+)
+from windowcast.limits.model import STATE, TurfSpan
 from windowcast.report import wording
+from windowcast.report.catalogue import Voice
 from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.model import Judged, PurposeOutlook, Ranking, Window
+
+EXACT_TO = 20  # rarer chances are said in tens
+LEAST_TOLD = 0.005  # smaller chances of harm are not spoken of
+
+
+def turf_lines(outlook: PurposeOutlook) -> list[Phrase]:
+    """The turf's limits on the days ranked, and the chance of harm of the best window.
+
+    The first refusal is left out where the answer itself has said it.
+    """
+    refused = [span for span in outlook.turf if span.answer != "yes"]
+    said = len(refused) == len(outlook.turf)
+    lines = [span_line(span) for span in refused[1 if said else 0 :]]
+    if outlook.windows:
+        harm = outlook.windows[0].harm
+        if harm is not None and harm >= LEAST_TOLD:
+            lines.append(say("limit.harm", chance=chance(harm)))
+    return lines
+
+
+def asks_for_look(turf: Sequence[TurfSpan]) -> bool:
+    """Whether somebody is to look at the turf and log what is seen."""
+    return any(span.remedy.id in ("limit.look_and_log", "limit.part_canopy") for span in turf)
+
+
+def plan_lines(turf: Sequence[TurfSpan]) -> list[Phrase]:
+    """What the turf refuses, or leaves open, through the season of a purpose; each reason once."""
+    alike: dict[tuple[object, ...], list[TurfSpan]] = {}
+    for span in turf:
+        if span.answer != "yes":
+            alike.setdefault((span.answer, span.rule, span.reason, span.remedy), []).append(span)
+    return [span_line(_whole(spans), some_days=len(spans) > 1) for spans in alike.values()]
+
+
+def _whole(spans: Sequence[TurfSpan]) -> TurfSpan:
+    """From the first day of the first to the last day of the last, with the greatest harm."""
+    harm = max((s.harm for s in spans if s.harm is not None), default=None)
+    return replace(spans[0], last=spans[-1].last, harm=harm)
+
+
+def chance(share: float) -> Phrase:
+    """``1 in 20``; from an even chance on in tenths, ``6 in 10``."""
+    if share >= 1.0:
+        return say("limit.certain")
+    if share >= 0.5:
+        return say("limit.in_ten", count=min(9, round(10 * share)))
+    if share <= 0:
+        return say("limit.none")
+    one_in = 1 / share
+    return say("limit.one_in", count=round(one_in, -1 if one_in > EXACT_TO else None))
+
+
+def span_line(span: TurfSpan, *, some_days: bool = False) -> Phrase:
+    """Days on which the turf refuses or cannot tell, why, and what to do about it."""
+    days: Value = span.first if span.last == span.first else Span(span.first, span.last)
+    if some_days:
+        days = say("limit.some_days", days=days)
+    harm = remedy = NOTHING
+    if span.rule == STATE and span.harm is not None and LEAST_TOLD <= span.harm < 1.0:
+        harm = say("limit.harm_too", chance=chance(span.harm))
+    if span.remedy:
+        remedy = say("advice.remedy", of=span.remedy)
+    if span.answer == "no":
+        return say("limit.days_no", days=days, reason=span.reason, harm=harm, remedy=remedy)
+    return say("limit.days_unknown", days=days, reason=span.reason, harm=harm, remedy=remedy)
+
 
 _ORDER = {"go": 0, "marginal": 1}
 _URGENT = ("flag.cut_off", "flag.distrusted", "flag.distrusted_wind", "flag.no_forecast")
@@ -162,3 +242,52 @@ def _if_you_wait(outlook: PurposeOutlook, following: Window | None) -> Phrase:
     if outlook.closes is not None:
         closes = say("board.closes", day=outlook.closes)
     return sentences(after, closes)
+
+
+WIDTH = 72
+
+
+def message_text(*rankings: Ranking, voice: Voice) -> str:
+    """A summary of a few short paragraphs: the answer, best and second-best window, cautions."""
+    first = rankings[0]
+    parts = [f"{first.site}, {voice.write(first.today, 'long')}"]
+    first_said = urgent(*rankings)
+    parts += [_wrap(voice.text(note), "! ") for note in first_said]
+    for ranking in rankings:
+        parts += _ground(ranking, voice)
+    notes = dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes)
+    weather = [note for note in notes if note not in first_said]
+    if weather:
+        lines = (_wrap(voice.text(note), "- ") for note in weather)
+        parts.append("\n".join([voice.say("board.weather_used"), *lines]))
+    cautions = dict.fromkeys(caution for ranking in rankings for caution in ranking.cautions)
+    parts.append("\n".join(_wrap(voice.text(caution), "! ") for caution in cautions))
+    return "\n\n".join(parts) + "\n"
+
+
+def _ground(ranking: Ranking, voice: Voice) -> list[str]:
+    """What is said of one piece of ground."""
+    parts = [", ".join(ranking.areas)] if ranking.areas else []
+    if shut := idle(ranking):
+        parts.append(_wrap(voice.text(shut)))
+    parts += [_purpose(o, ranking.today, voice) for o in in_order(ranking.purposes)]
+    waiting = [o for o in ranking.purposes if not o.in_season]
+    if waiting:
+        lines = [_wrap(voice.text(closed(o)), "- ") for o in waiting]
+        parts.append("\n".join([f"{voice.say('board.not_now')}:", *lines]))
+    return parts
+
+
+def _purpose(outlook: PurposeOutlook, today: dt.date, voice: Voice) -> str:
+    said = (lead(outlook), sure(outlook), *turf_lines(outlook))
+    lines = [_wrap(voice.text(phrase)) for phrase in said]
+    for fact in facts(outlook, today):
+        texts = " ".join(voice.text(one) for one in fact.said)
+        lines.append(_wrap(f"{voice.text(fact.name)}: {texts}", "  "))
+    return "\n".join(lines)
+
+
+def _wrap(text: str, lead: str = "") -> str:
+    return textwrap.fill(
+        text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead), break_long_words=False
+    )

@@ -22,8 +22,8 @@ from windowcast.core.version import __version__
 from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
 from windowcast.report import board, wording
+from windowcast.report.board import turf_lines
 from windowcast.report.catalogue import Voice
-from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.decision import answer_word
 from windowcast.windows.model import PurposeOutlook, Window
 

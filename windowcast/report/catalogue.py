@@ -30,8 +30,7 @@ from windowcast.core.phrase import (
     say,
 )
 from windowcast.core.units import System
-from windowcast.report.both_units import both
-from windowcast.report.measures import shown
+from windowcast.report.measures import both, shown
 from windowcast.report.translated import translated
 
 _log = logging.getLogger(__name__)

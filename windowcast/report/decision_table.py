@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from windowcast.core.phrase import Name, Phrase, Quantity, Share, Span, names, say
-from windowcast.report.turf_lines import chance
+from windowcast.report.board import chance
 from windowcast.windows.decision_model import Decided, Effect, Option
 
 HARDLY = 0.005  # a share that is not worth a number

@@ -10,7 +10,7 @@ from functools import cached_property
 from windowcast.core.phrase import Name, Value, say
 from windowcast.region.compare import Compared
 from windowcast.region.regional import Between, Estimate, Region, Regional
-from windowcast.report.region_winters import MOST_NAMED
+from windowcast.report.region_words import MOST_NAMED
 
 SPRAY_DAYS = "spray_days_total"
 FALSE_FINDS = 0.05  # expected share of false ones among the differences and trends that are said

@@ -21,7 +21,13 @@ from windowcast.region.regional import Between, Region, WeeksBetween
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import page_of, region_style
-from windowcast.report.region_charts import dates_chart, listed_of, listing_note
+from windowcast.report.region_charts import (
+    dates_chart,
+    listed_of,
+    listing_note,
+    odds_chart,
+    weeks_chart,
+)
 from windowcast.report.region_findings import Findings, shows
 from windowcast.report.region_map import Placed, map_chart
 from windowcast.report.region_ribbons import (
@@ -35,9 +41,15 @@ from windowcast.report.region_ribbons import (
 )
 from windowcast.report.region_station import links
 from windowcast.report.region_story import left_out_line, story, sub_line, weekly_limit
-from windowcast.report.region_weeks import odds_chart, weeks_chart
-from windowcast.report.region_winters import failing_named, why_said
-from windowcast.report.region_words import day_said, gap_said, quantity_named, signed, unparted
+from windowcast.report.region_words import (
+    day_said,
+    failing_named,
+    gap_said,
+    quantity_named,
+    signed,
+    unparted,
+    why_said,
+)
 from windowcast.windows.model import CAUTIONS, PURPOSES
 from windowcast.windows.purposes import purpose_of
 

@@ -34,8 +34,14 @@ from windowcast.report.page import page_of, region_style
 from windowcast.report.region_charts import listed_of, spread_said, trend_said
 from windowcast.report.region_findings import SPRAY_DAYS, Findings, shows, turned
 from windowcast.report.region_ribbons import Strip, shades_said, strip, winter_of
-from windowcast.report.region_winters import by_reason, why_said
-from windowcast.report.region_words import quantity_named, quantity_said, season_named, unparted
+from windowcast.report.region_words import (
+    by_reason,
+    quantity_named,
+    quantity_said,
+    season_named,
+    unparted,
+    why_said,
+)
 
 FOLDER = "stations"
 SAID = ("soil_21", "poaan_50", "dormant", "greenup", "barrier_fall")  # in words, in this order

@@ -27,8 +27,7 @@ from windowcast.report.region_findings import (
     shows,
     turned,
 )
-from windowcast.report.region_winters import MOST_NAMED, failing_said
-from windowcast.report.region_words import season_named
+from windowcast.report.region_words import MOST_NAMED, failing_said, season_named
 
 FALL, DORMANT, GREENUP = "soil_21", "dormant", "greenup"
 _OFTEN = 0.95

@@ -1,21 +1,26 @@
-"""The review in words, for the terminal, in the site's units."""
+"""The review in words, in the site's units: for the terminal, and as a page with its charts."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from windowcast.core.phrase import Name, Phrase, Share, Value, names, say
 from windowcast.records.causes import Cause
 from windowcast.records.resistance import AreaResistance
-from windowcast.records.review import Review
+from windowcast.records.review import LATEST, Review
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.trials import TrialResult
 from windowcast.records.verdict import Verdict
 from windowcast.records.what_worked import TrackRecord
 from windowcast.report import wording
 from windowcast.report.catalogue import Voice
+from windowcast.report.chartkit import Chart
 from windowcast.report.log_entries import fact_text
+from windowcast.report.page import page_of, style_sheet
+from windowcast.report.trial_chart import control_chart, relation_chart
 from windowcast.report.trial_results import timings_said
 from windowcast.windows.purposes import purpose_of
 
@@ -202,3 +207,69 @@ def trial_lines(result: TrialResult, voice: Voice) -> list[str]:
         lines += [f"  {text}" for text in timing_lines(result, voice)]
         lines += ["  " + _note("mind", text, voice) for text in analysis.notes]
     return [*lines, *("  " + _note("note", note, voice) for note in result.notes)]
+
+
+@dataclass(frozen=True)
+class ReviewView:
+    """What the review's template shows."""
+
+    review: Review
+    charts: tuple[Chart, ...]
+    heads: list[str]
+    rows: list[list[str]]
+    timings: tuple[tuple[str, ...], ...] = ()  # of each trial, what only differs in timing
+
+    looked_into = staticmethod(looked_into)
+    evidence = staticmethod(evidence_in_order)
+    label = staticmethod(label_text)
+    strength = staticmethod(strength_text)
+
+
+class ReviewBook:
+    """The reviews of a site, a season at a time: each is made once, when it is asked for."""
+
+    def __init__(self, make: Callable[[str, Voice], ReviewView]) -> None:
+        self._make = make
+        self._made: dict[tuple[str, Voice], ReviewView] = {}
+        self._bodies: dict[tuple[str, Voice], str] = {}
+        self._lock = threading.Lock()
+
+    def of(self, season: str, voice: Voice) -> ReviewView:
+        """The review that looks into a season, the latest for "" or a season that is not there."""
+        with self._lock:
+            latest = self._kept(LATEST, voice)
+            if season == latest.review.season or season not in latest.review.seasons:
+                return latest
+            return self._kept(season, voice)
+
+    def _kept(self, season: str, voice: Voice) -> ReviewView:
+        if (season, voice) not in self._made:
+            self._made[season, voice] = self._make(season, voice)
+        return self._made[season, voice]
+
+    def body(self, season: str, voice: Voice) -> str:
+        """What a page says of a season, as HTML: written once, since a long log takes long."""
+        view = self.of(season, voice)
+        key = (view.review.season, voice)
+        if key not in self._bodies:
+            self._bodies[key] = review_body(view, voice)
+        return self._bodies[key]
+
+
+def review_body(view: ReviewView, voice: Voice) -> str:
+    """The body of a review's page: HTML in which every text is escaped."""
+    return page_of("review_body.html", voice, view=view)
+
+
+def review_view(review: Review, voice: Voice) -> ReviewView:
+    """A review with its charts drawn."""
+    drawn = [control_chart(r, f"trial-{n}", voice) for n, r in enumerate(review.trials)]
+    drawn += [relation_chart(r, f"relation-{n}", voice) for n, r in enumerate(review.relations)]
+    heads, rows = worked_table(review.worked, voice)
+    timings = tuple(tuple(timing_lines(result, voice)) for result in review.trials)
+    return ReviewView(review, tuple(c for c in drawn if c is not None), heads, rows, timings)
+
+
+def render_review(review: Review, voice: Voice) -> str:
+    """The review as one HTML file: no script, no outside host."""
+    return page_of("review_page.html", voice, view=review_view(review, voice), style=style_sheet())

@@ -23,10 +23,10 @@ from windowcast.core.phrase import (
 from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
+from windowcast.report.board import plan_lines
 from windowcast.report.catalogue import Voice
 from windowcast.report.plain import plain, schema_of
 from windowcast.report.terminal_width import prose_width, wrapped
-from windowcast.report.turf_lines import plan_lines
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.odds import DateRange
 from windowcast.windows.reasons import from_start

@@ -13,10 +13,9 @@ import numpy as np
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, say
 from windowcast.core.record import FloatArray
 from windowcast.report.catalogue import Voice
+from windowcast.report.fluid import MIDDAY, Plot, side_marks
 from windowcast.report.measures import MEASURES
-from windowcast.report.season_numbers import WEEK, SeasonNumbers, WeedSeason
-from windowcast.report.season_svg import MIDDAY, Plot, side_marks
-from windowcast.report.series import Fan
+from windowcast.report.season_numbers import WEEK, Fan, SeasonNumbers, WeedSeason
 from windowcast.windows.reasons import SOIL_DEPTH
 
 _Day = TypeVar("_Day", bound=Hashable)

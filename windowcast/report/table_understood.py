@@ -8,7 +8,9 @@ from typing import cast
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Value, names, say
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Record
+from windowcast.records.import_export import LogFile
 from windowcast.report.catalogue import Voice
+from windowcast.report.log_entries import entry_text
 from windowcast.report.measures import MEASURES
 from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.weather.quality import checked
@@ -131,3 +133,20 @@ def as_json(table: Understood) -> dict[str, object]:
             "values": {n: v if math.isfinite(v) else None for n, v in table.first.items()},
         },
     }
+
+
+def import_lines(read: LogFile, voice: Voice) -> list[str]:
+    """How a table was understood, a line each; an export leaves no doubt and has none."""
+    if read.understood is None:
+        return []
+    first = read.revisions[0]
+    entry = first.entry
+    assert entry is not None
+    kind, text = say(f"log_kind.{first.kind}"), entry_text(entry, voice)
+    words = voice.say("log.first", kind=kind, day=entry.date, text=text)
+    return log_lines(read.understood, words, voice)
+
+
+def entries_counted(read: LogFile, voice: Voice) -> str:
+    """``"1 entry"`` or ``"2 entries"``: versions of entries in the file."""
+    return voice.say("log_page.entries", count=len(read.revisions))

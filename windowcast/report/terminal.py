@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 from windowcast.core.phrase import Name, Span, say
 from windowcast.report import board, wording
+from windowcast.report.board import plan_lines, turf_lines
 from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import DecisionTable, decision_table
 from windowcast.report.terminal_width import table_width, wrapped
-from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.model import CAUTIONS, PurposeOutlook, Ranking, Window
 

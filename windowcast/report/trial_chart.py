@@ -1,13 +1,80 @@
-"""Charts of trials: percent control with its interval, and control against what may explain it."""
+"""Charts of trials: values within their ranges, a row each, and control by what may explain it."""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from textwrap import wrap
 
 from windowcast.core.phrase import Name
 from windowcast.records.trials import TrialResult
 from windowcast.report.catalogue import Voice
-from windowcast.report.chartkit import WIDTH, Chart, Scale, drawing, el, label, px, ticks
-from windowcast.report.ranged_rows import Ranged, ranged_rows
+from windowcast.report.chartkit import (
+    LINE,
+    WIDTH,
+    Chart,
+    Scale,
+    drawing,
+    el,
+    label,
+    px,
+    short,
+    ticks,
+)
+from windowcast.report.trial_results import Analysed, RoundSaid, round_said
+from windowcast.trials.model import AdjustedMean
 from windowcast.trials.timing_and_control import Relation
+
+_ROW, _FOOT = 24.0, 20.0
+_TITLE_LETTERS = 56  # that fit across the chart
+
+
+@dataclass(frozen=True)
+class Ranged:
+    """A value within its range [unit of the axis], NaN where one is not known.
+
+    `dotted` draws the range as one that is not sure; `mark` stands right of the plot.
+    """
+
+    name: str
+    value: float
+    low: float
+    high: float
+    dotted: bool = False
+    mark: str = ""
+
+
+def ranged_rows(
+    title: str, x: Scale, rows: Sequence[Ranged], voice: Voice
+) -> tuple[list[str], float]:
+    """The parts of the drawing and its height: title, axis, and a row for each value.
+
+    What lies beyond the axis is drawn at its end.
+    """
+    clauses = [title] if len(title) <= _TITLE_LETTERS else title.rsplit(", ", 1)
+    heads = [line for clause in clauses for line in wrap(clause, _TITLE_LETTERS)]
+    top = 14 + LINE * len(heads)
+    bottom = top + _ROW * len(rows)
+    parts = [label(4, LINE * n, text, "axis-title") for n, text in enumerate(heads, start=1)]
+    for tick in ticks(x.low, x.high):
+        parts.append(el("line", x1=x(tick), x2=x(tick), y1=top, y2=bottom, class_="grid"))
+        parts.append(label(x(tick), bottom + 14, voice.number(tick, 2), "lab", "middle"))
+    for number, row in enumerate(rows):
+        y = top + _ROW * (number + 0.5)
+        low, value, high = (x(min(max(v, x.low), x.high)) for v in (row.low, row.value, row.high))
+        parts.append(label(x.start - 6, y + 4, short(row.name), "lab", "end"))
+        if not (math.isnan(low) or math.isnan(high)):
+            parts.append(
+                el("line", x1=low, x2=high, y1=y, y2=y, class_="whisker",
+                   stroke_dasharray="2 3" if row.dotted else None)
+            )  # fmt: skip
+        if math.isfinite(row.value):
+            parts.append(el("circle", cx=value, cy=y, r=4.0, class_="dot"))
+        if row.mark:
+            parts.append(label(x.end + 6, y + 4, row.mark, "lab"))
+    return parts, bottom + _FOOT
+
 
 _LEFT, _RIGHT = 112.0, 348.0
 _PLOT_LEFT, _PLOT_TOP, _PLOT = 44.0, 24.0, 170.0
@@ -91,3 +158,40 @@ def _line(relation: Relation, x: Scale, y: Scale) -> str:
 
 def _cell(value: float | None, voice: Voice) -> str:
     return voice.say("fact.not_known") if value is None else f"{value:.1f}".replace("-", "−")
+
+
+_LETTERS_FROM = 326.0  # where the letters of the means begin
+
+
+def said_and_drawn(
+    rounds: Sequence[Analysed], voice: Voice
+) -> list[tuple[RoundSaid, Chart | None]]:
+    """Every round in words and as a figure."""
+    said = [round_said(found, analysis, voice) for found, analysis in rounds]
+    return [(s, means_chart(r, s, voice)) for r, s in zip(rounds, said, strict=True)]
+
+
+def means_chart(result: Analysed, said: RoundSaid, voice: Voice) -> Chart | None:
+    """Means with their ranges, a row for each treatment; None where there are none."""
+    found, analysis = result
+    if not analysis.means:
+        return None
+    ends = span_of(analysis.means, found.options.low, found.options.high)
+    x = Scale(*ends, _LEFT, _LETTERS_FROM)
+    ranges = [
+        Ranged(m.treatment, m.mean, m.low, m.high, dotted=m.bound, mark=m.letters)
+        for m in analysis.means
+    ]
+    parts, height = ranged_rows(said.title, x, ranges, voice)
+    desc = voice.say("trial_result.figure")
+    key = f"means-{said.key}"
+    svg = drawing(key, said.title, desc, height, *parts)
+    return Chart(key, said.title, desc, svg, said.columns, said.rows)
+
+
+def span_of(means: Sequence[AdjustedMean], least: float, most: float) -> tuple[float, float]:
+    """The ends of the axis: all ranges, from zero or the scale's lowest, to round numbers."""
+    known = [v for m in means for v in (m.low, m.mean, m.high) if math.isfinite(v)]
+    low, high = min([*known, least]), max([*known, least])
+    high = min(high * 1.02, most) if high <= most else high
+    return (low, high) if high > low else (low, low + 1.0)

@@ -11,8 +11,8 @@ from windowcast.records.place_effects import PlaceEffect
 from windowcast.records.pooled_trials import PooledContrast, PooledTrials
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart, Scale, drawing
-from windowcast.report.ranged_rows import Ranged, ranged_rows
 from windowcast.report.terminal_width import table_lines
+from windowcast.report.trial_chart import Ranged, ranged_rows
 from windowcast.report.trial_plan import value_phrase
 from windowcast.trials.contrasts import ShownEffect, spread_said
 from windowcast.trials.given import Given

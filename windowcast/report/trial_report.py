@@ -14,11 +14,11 @@ from windowcast.records.dose_trials import dosed_rounds
 from windowcast.records.model import Rating
 from windowcast.records.trial_weather import AppliedHour
 from windowcast.report.catalogue import Voice
-from windowcast.report.chartkit import Chart
+from windowcast.report.chartkit import Chart, one_drawing
 from windowcast.report.dose_chart import doses_drawn
-from windowcast.report.dose_png import dose_png
-from windowcast.report.figure_file import one_drawing
+from windowcast.report.figures_png import dose_png, means_png
 from windowcast.report.page import page_of, style_sheet
+from windowcast.report.trial_chart import said_and_drawn
 from windowcast.report.trial_dataset import (
     APPLICATIONS,
     DOSES,
@@ -28,9 +28,7 @@ from windowcast.report.trial_dataset import (
     table_csv,
     tables_of,
 )
-from windowcast.report.trial_figures import said_and_drawn
 from windowcast.report.trial_plan import plan_csv, treatment_rows
-from windowcast.report.trial_png import means_png
 from windowcast.report.trial_results import Analysed, methods_text
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import TrialFile

@@ -19,8 +19,8 @@ from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import kind_of
 from windowcast.records.stored import Stored
+from windowcast.report.board import message_text
 from windowcast.report.catalogue import Voice
-from windowcast.report.message import message_text
 from windowcast.report.season import plan_json
 from windowcast.report.tables import csv_text, json_text, shipped_schema
 from windowcast.web import openapi

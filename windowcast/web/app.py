@@ -19,10 +19,7 @@ from windowcast.core.extras import damage
 from windowcast.report.problems import problem_text
 from windowcast.report.translated import translated
 from windowcast.web import (
-    active_views,
-    ahead_views,
     api,
-    first_minute,
     incoming_views,
     installable,
     log_views,
@@ -31,7 +28,6 @@ from windowcast.web import (
     season_views,
     site_views,
     trial_views,
-    weed_views,
 )
 from windowcast.web.context import Web, page, voice_of, web, without_folders
 from windowcast.web.security import protected
@@ -46,12 +42,8 @@ ROUTES = [
     Route("/calendar.ics", read_views.calendar),
     Route("/message.txt", read_views.message),
     *installable.ROUTES,
-    *first_minute.ROUTES,
     *incoming_views.ROUTES,
     *site_views.ROUTES,
-    *active_views.ROUTES,
-    *weed_views.ROUTES,
-    *ahead_views.ROUTES,
     *read_views.ROUTES,
     *region_views.ROUTES,
     *season_views.ROUTES,
@@ -95,9 +87,9 @@ def _problem(request: Request, error: Exception) -> Response:
     assert isinstance(error, WindowcastError)
     status = 503 if isinstance(error, SourceUnreachableError) else 422
     text = without_folders(problem_text(error, voice_of(request, None)), web(request))
-    site = first_minute.asked_site(request, web(request).book)
+    site = read_views.asked_site(request, web(request).book)
     if status == 503 and not _for_programs(request) and site is not None and site.path is not None:
-        return first_minute.no_weather(request, site, text)
+        return read_views.no_weather(request, site, text)
     return _error(request, status, text)
 
 

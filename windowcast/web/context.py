@@ -21,9 +21,8 @@ from windowcast.report.here_text import HereView
 from windowcast.report.page import page_of
 from windowcast.report.plan_view import PlanView
 from windowcast.report.problems import problem_text
-from windowcast.report.review_page import ReviewBook
+from windowcast.report.review_text import ReviewBook
 from windowcast.web.answers import InVoices, Keeper, Ready
-from windowcast.web.kept_note import kept_note
 from windowcast.web.log_pages import LogShelf
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
@@ -31,6 +30,7 @@ from windowcast.windows.model import CAUTIONS
 
 if TYPE_CHECKING:
     from windowcast.core.errors import InputError
+
 
 LANGUAGE_COOKIE = "windowcast_lang"
 _SAID_ONCE = frozenset({"lang", "done", "token"})  # of an address, not part of what it shows
@@ -230,3 +230,15 @@ def without_folders(text: str, parts: Web) -> str:
     """A message without the folder the sites lie in."""
     folder = str(parts.book.folder)
     return text.replace(f"{folder}/", "") if folder not in {"", ".", "/"} else text
+
+
+def kept_note(site: KnownSite | None, voice: Voice) -> dict[str, Any]:
+    """When a page was made, in words and in s since 1970; the worker shows it on a kept page."""
+    zone = site.site.zone if site is not None and site.site is not None else None
+    now = dt.datetime.now(zone) if zone is not None else dt.datetime.now().astimezone()
+    return {
+        "made_s": int(now.timestamp()),
+        "kept_from": voice.say("kept.from", at=now),
+        "as_of": voice.say("kept.as_of", at=now),
+        "old_as_of": voice.say("kept.old_as_of", at=now),
+    }

@@ -26,6 +26,7 @@ from windowcast.web.incoming import (
     choices_said,
     found_aside,
     keep_aside,
+    kept_weather,
     options_from,
     options_text,
     shown,
@@ -34,7 +35,6 @@ from windowcast.web.incoming import (
 from windowcast.web.log_views import accepted, open_log
 from windowcast.web.site_views import add_weather_file
 from windowcast.web.sites import KnownSite
-from windowcast.web.uploads import kept_weather
 
 _BACK: Mapping[Purpose, str] = {"weather": "settings", "log": "log"}
 _ON_THE_PAGE = (  # what the command line asks with an option, the page asks with a choice

@@ -1,8 +1,8 @@
-"""The forms of the season log: the fields of each kind of entry, and how they become entries."""
+"""The forms of the season log: their fields by kind, names offered in them, and the entries."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
@@ -10,10 +10,13 @@ from windowcast.core.errors import InputError
 from windowcast.records import model
 from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.fields import LogField
-from windowcast.records.model import Entry, kind_of
+from windowcast.records.model import Application, Entry, kind_of
+from windowcast.records.store import SeasonLog
+from windowcast.records.used_before import used_before
 from windowcast.report.catalogue import Voice
 from windowcast.report.log_entries import asked_in, choice_in
 from windowcast.web.fields import Field, read, show
+from windowcast.web.sites import KnownSite
 
 MATERIALS = 4  # rows of the form for what is in the tank
 Part = tuple[str, tuple[Field, ...]]  # heading, fields
@@ -102,3 +105,16 @@ def _materials(flat: Mapping[str, Any]) -> list[dict[str, Any]]:
                 "is missing", field=f"materials.{number}.active", remedy="name it or empty its row"
             )
     return [rows[number] for number in sorted(rows)]
+
+
+_LATEST = 200  # applications that are looked at
+
+
+def suggestions(site: KnownSite, products: Iterable[str]) -> Mapping[str, tuple[str, ...]]:
+    """Name of a field → what to offer in it."""
+    assert site.site is not None
+    applications: list[Application] = []
+    if site.log_path is not None and site.log_path.exists():
+        with SeasonLog(site.log_path) as log:
+            applications = [stored.entry for stored in log.latest(Application, _LATEST)]
+    return used_before(site.site, products, applications)

@@ -42,10 +42,16 @@ from windowcast.web.context import (
     web,
 )
 from windowcast.web.fields import wrong_by_field
-from windowcast.web.log_forms import MATERIALS, entry_from, fields_of, form_of, form_values
+from windowcast.web.log_forms import (
+    MATERIALS,
+    entry_from,
+    fields_of,
+    form_of,
+    form_values,
+    suggestions,
+)
 from windowcast.web.log_pages import log_page
 from windowcast.web.sites import KnownSite
-from windowcast.web.suggestions import suggestions
 
 LOG = logging.getLogger("windowcast.web")
 UNUSABLE = 20  # entries that nobody can use, shown at most

@@ -1,4 +1,4 @@
-"""Screens that look over the season: the season, plan and tank sheet, review, compare."""
+"""Screens that look over the season: the season, plan and tank sheet, seasons ahead, review."""
 
 from __future__ import annotations
 
@@ -13,10 +13,15 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.season_calendar import days_of_year_apart
 from windowcast.programme.model import KeyDate
+from windowcast.programme.seasons_ahead import MOST_SEASONS
+from windowcast.records.grounds_ahead import grounds_ahead
+from windowcast.records.observations import Logged
 from windowcast.report.catalogue import Voice
+from windowcast.report.charts import years_chart
 from windowcast.report.plan_view import PlanView, days_apart
 from windowcast.report.problems import problem_text
-from windowcast.report.years_chart import years_chart
+from windowcast.report.seasons_ahead import ahead_svg, notes, said
+from windowcast.report.wording import ground
 from windowcast.web.context import (
     moved_to,
     own_site,
@@ -29,10 +34,41 @@ from windowcast.web.context import (
     web,
     without_folders,
 )
+from windowcast.web.log_views import today_of
 from windowcast.web.sites import KnownSite
 from windowcast.web.tank_fields import ASKS
 from windowcast.web.tank_views import SheetView, crew_view, log_tank, sheet_view
 from windowcast.windows.odds import DateRange
+
+SEASONS = tuple(range(2, MOST_SEASONS + 1))
+DRAWS = 400  # a page is waited for
+
+
+def ahead(request: Request) -> Response:
+    """Two to four seasons of jobs for each piece of ground, in words and as a picture."""
+    known = readable_site(request)
+    assert known.site is not None
+    site, voice = known.site, voice_of(request, known)
+    asked = request.query_params.get("seasons", "3")
+    seasons = int(asked) if asked in map(str, SEASONS) else 3
+    today = today_of(request, known)
+    logged = None
+    if known.log_path is not None and known.log_path.is_file():
+        logged = Logged.read(known.log_path, until=today, zone=site.zone)
+    found = grounds_ahead(
+        site, logged, today, materials_file=known.beside(site.materials_file), seasons=seasons,
+        draws=DRAWS,
+    )  # fmt: skip
+    shown = [
+        (ground(one.site, one.areas), said(one, voice), ahead_svg(one, voice, alone=False),
+         notes(one, voice))
+        for one in found
+    ]  # fmt: skip
+    return page(
+        request, "ahead.html", site=known, screen="plan", grounds=shown, seasons=seasons,
+        choices=SEASONS,
+    )  # fmt: skip
+
 
 MOST_COMPARED = 8
 
@@ -177,4 +213,5 @@ ROUTES = [
     Route("/s/{site}/plan/log", logging_tank, methods=["POST"]),
     Route("/s/{site}/review", review),
     Route("/s/{site}/compare", compare),
+    Route("/s/{site}/plan/seasons", ahead),
 ]

@@ -37,9 +37,9 @@ from windowcast.report.problems import sentence_of
 from windowcast.report.tank_sheet import SaidSheet, said_sheet
 from windowcast.web.context import ready_answer, voice_of
 from windowcast.web.fields import Field, FormError, read, wrong_by_field
+from windowcast.web.log_forms import suggestions
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
 from windowcast.web.sites import KnownSite
-from windowcast.web.suggestions import suggestions
 from windowcast.web.tank_fields import (
     AMOUNTS,
     PRODUCT_KEYS,

@@ -30,7 +30,7 @@ from windowcast.records.trial_threshold import prices_said, turf_threshold
 from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import doses_drawn
 from windowcast.report.problems import problem_text, sentence_of
-from windowcast.report.trial_figures import said_and_drawn
+from windowcast.report.trial_chart import said_and_drawn
 from windowcast.report.trial_plan import asked_phrase, plan_svg, treatment_rows
 from windowcast.report.trial_power import power_paragraphs
 from windowcast.report.trial_results import Analysed

@@ -14,7 +14,7 @@ import sys
 from windowcast.core.errors import InputError, traces_asked
 from windowcast.core.site import Site, load_site
 from windowcast.report.catalogue import Voice
-from windowcast.web.uploads import MEMORY, SECONDS
+from windowcast.web.incoming import MEMORY, SECONDS
 
 
 def main(file: str, site_file: str, purpose: str, lang: str) -> int:
@@ -54,7 +54,7 @@ def _weather(file: str, site: Site, voice: Voice) -> tuple[list[str], bool]:
 def _log(file: str, site: Site, voice: Voice) -> tuple[list[str], bool]:
     from windowcast.records.by_hand import LogTableOptions
     from windowcast.records.import_export import read_log_file
-    from windowcast.report.log_import import entries_counted, import_lines
+    from windowcast.report.table_understood import entries_counted, import_lines
 
     read = read_log_file(file, None, LogTableOptions(site.zone))
     return [
