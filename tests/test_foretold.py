@@ -39,9 +39,9 @@ from windowcast.weather.foretold_days import (
     cases_of,
     measured,
     night_lows,
+    on_record,
     said_by,
 )
-from windowcast.weather.own_misses import on_record
 
 ZONE = ZoneInfo("America/Chicago")
 PLACE = Place("Long Meadow", 33.5, -86.8, 190.0, ZONE.key)

@@ -27,10 +27,9 @@ from windowcast.weather.ensemble_errors import (
     middle_of_days,
     spread_of,
 )
-from windowcast.weather.foretold_days import Case
+from windowcast.weather.foretold_days import Case, misses_of
 from windowcast.weather.own_misses import (
     Error,
-    misses_of,
     narrower_is_proven,
     own_days,
     with_own,

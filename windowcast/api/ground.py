@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from windowcast.api.inputs import Date, Pathlike, SiteLike, WeatherLike
     from windowcast.core.record import Weather
     from windowcast.materials.actives import Actives
+    from windowcast.materials.product import Product
     from windowcast.programme.answer import Answer
     from windowcast.records.areas import Piece
     from windowcast.season.observed import Observed
@@ -42,7 +43,6 @@ def answers_by_ground(
 ) -> Iterator[Answer]:
     """The answers for each piece of ground; with `single` there may only be one."""
     from windowcast.materials.actives import load_actives
-    from windowcast.materials.products import load_products
     from windowcast.programme.answer import answer as answered
     from windowcast.records.areas import pieces
     from windowcast.records.site_trials import with_own_trials
@@ -68,6 +68,11 @@ def answers_by_ground(
     known = load_actives(own)
     known.at_hand(site.stock, site_file)  # an error then names the site file
     tables = with_own_trials(site, tables, known)
+    products: tuple[Product, ...] = ()
+    if own is not None:
+        from windowcast.materials.products import load_products
+
+        products = tuple(load_products(own, known).values())
     with Cache() as cache:
         for piece in pieces(site, logged, area):
             seen = None
@@ -85,7 +90,7 @@ def answers_by_ground(
                 observed=seen,
                 now=moment(site, found),
                 areas=piece.areas,
-                products=tuple(load_products(own, known).values()) if own is not None else (),
+                products=products,
                 tables=tables,
                 soil_model=KeptSoil(cache),
                 **asked,

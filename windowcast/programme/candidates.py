@@ -6,18 +6,20 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from windowcast.core.phrase import NOTHING, Name, Quantity, Value, say
 from windowcast.core.site import Site
 from windowcast.limits.model import Limit
 from windowcast.materials.actives import Active, Actives
 from windowcast.materials.needs import needs_of
-from windowcast.materials.product import Product
 from windowcast.season.observed import Applied, most_anywhere
 from windowcast.windows.choices import Candidate
 from windowcast.windows.model import Allowance
 from windowcast.windows.residual import material_of
+
+if TYPE_CHECKING:
+    from windowcast.materials.product import Product
 
 YEAR_DAYS = 365  # that a label's yearly maximum counts
 

@@ -1,4 +1,4 @@
-"""From forecasts and measurements to single values that can be held against each other.
+"""Forecasts and measurements as single values: held against each other, and kept on record.
 
 Both sides go through the same definitions. The lowest of a calendar date and the low of a night
 are two things: on falling temperatures the lowest of the date stands in its last hour, which is
@@ -10,22 +10,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.crps import TO_10_90
+from windowcast.core.errors import InputError
 from windowcast.core.local_days import day_starts, midnights_s
-from windowcast.core.record import (
-    FloatArray,
-    Grade,
-    Record,
-    Weather,
-)
-from windowcast.core.values import PACKAGED, Tables
-from windowcast.sources.foretold import NIGHT_LOW, Came, Said, SaidOnce
+from windowcast.core.phrase import Name, say
+from windowcast.core.record import FloatArray, Grade, Misses, Provenance, Record, Weather
+from windowcast.core.source_flags import remark
+from windowcast.core.values import PACKAGED, Table, Tables
+from windowcast.sources.foretold import DAY_S, NIGHT_LOW, Came, Foretold, Issue, Said, SaidOnce
 from windowcast.weather.join import hourly_to_daily
 
 NIGHT_H = (-6, 10)  # a night from 18:00 of the evening to 10:00 of the date it ends on
@@ -167,3 +165,73 @@ def _chance_of_rain(record: Record, bounds: npt.NDArray[np.int64]) -> FloatArray
         if np.isfinite(inside).any():
             chance[at] = np.nanmax(inside)
     return chance
+
+
+def misses_of(
+    cases: Sequence[Case], source: str, today: dt.date, zone: ZoneInfo, values: Table
+) -> Misses | None:
+    """A source's misses of highs and lows over the days that count, by date and lead.
+
+    None where there is none.
+    """
+    days, leads = int(values.number("own.window")), int(values.number("own.leads"))
+    dates = np.datetime64(today) - np.arange(days, 0, -1).astype("timedelta64[D]")
+    row = {int(start): at for at, start in enumerate(midnights_s(zone, dates)[:-1])}
+    errors = {name: np.full((days, leads), np.nan) for name in ("tmax_c", "tmin_c")}
+    for case in cases:
+        at = row.get(case.start)
+        fits = case.source == source and case.element in errors and 0 <= case.lead < leads
+        if at is not None and fits and case.said is not None:
+            errors[case.element][at, case.lead] = case.came - case.said
+    if not any(np.isfinite(part).any() for part in errors.values()):
+        return None
+    return Misses(source, dates, errors)
+
+
+def on_record(
+    weather: Weather, records: Sequence[Record], store: Foretold, tables: Tables = PACKAGED
+) -> Weather:
+    """Keep the forecasts in hand and the nights measured; the weather with its forecast's misses.
+
+    Where the record cannot be kept or read a remark says so, and the general error holds. What
+    cannot be true (`windowcast.weather.trust`) is no forecast of its source.
+
+    Parameters
+    ----------
+    records
+        As fetched; those with a time of issue are forecasts, the first of them the one in use.
+    """
+    place, flags = weather.place, weather.daily.flags
+    if any(flag.check == "distrusted" for flag in flags):
+        return weather
+    issued = [(r, p) for r in records for p in r.provenance[:1] if p.issued is not None]
+    try:
+        for record, origin in issued:
+            store.keep(place, _issue(origin, store.clock()), said_by(record, tables))
+        if weather.hourly is not None:
+            store.keep_came(place, night_lows(weather.hourly, grade=Grade.OBSERVED))
+        known = _misses(weather, issued[0][1].source, store, tables) if issued else None
+    except InputError as error:
+        text = say("flag.not_on_record", problem=Name(error.problem))
+        told = (*flags, remark("not-on-record", text))
+        return replace(weather, daily=replace(weather.daily, flags=told))
+    return replace(weather, misses=known)
+
+
+def _misses(weather: Weather, source: str, store: Foretold, tables: Tables) -> Misses | None:
+    """What stands on record of a source here, against what was measured."""
+    values, zone = tables["ensemble"], ZoneInfo(weather.place.timezone)
+    days = int(values.number("own.window"))
+    since = store.clock() - (days + 1) * DAY_S
+    said = [
+        one for element in ("tmax_c", "tmin_c")
+        for one in store.said(weather.place, since, element=element, source=source)
+    ]  # fmt: skip
+    came = measured(weather, weather.today - dt.timedelta(days))
+    return misses_of(cases_of(said, came, zone), source, weather.today, zone, values)
+
+
+def _issue(origin: Provenance, now: float) -> Issue:
+    issued = now if origin.issued is None else origin.issued.timestamp()
+    made = now if origin.fetched is None else origin.fetched.timestamp()
+    return Issue("", origin.source, int(issued), int(max(made, issued)), origin.digest)

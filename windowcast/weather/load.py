@@ -29,8 +29,6 @@ from windowcast.weather.gaps import filled
 from windowcast.weather.grid_filled import of_grid, with_coarse_grid
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 from windowcast.weather.quality import checked
-from windowcast.weather.soil_nearby import judged_nearby
-from windowcast.weather.trust import trusted
 
 if TYPE_CHECKING:
     from windowcast.sources.fetch import Fetcher
@@ -90,6 +88,7 @@ def load_weather(
     from windowcast.sources.cache import Cache
     from windowcast.sources.fetch import Fetcher
     from windowcast.weather.gather import gather, services
+    from windowcast.weather.soil_nearby import judged_nearby
 
     clock = local_today(site.zone)
     today = today or clock
@@ -144,7 +143,7 @@ def load_weather(
             weather = join(found.records)
     if live:
         from windowcast.sources.foretold import Foretold  # brings SQLite
-        from windowcast.weather.own_misses import on_record
+        from windowcast.weather.foretold_days import on_record
 
         weather = on_record(weather, found.records, Foretold(fetcher.cache.path), tables)
     nearby, told = judged_nearby(found.nearby, site.place, today, tables)
@@ -207,6 +206,8 @@ def assemble(
     sound = [checked(record, tables=tables) for record in records]
     doubts: list[Flag] = []
     if judged:
+        from windowcast.weather.trust import trusted
+
         sound, doubts = trusted(sound, place, today, tables, as_given=records)
     parts = [_until(record, end if record.daily else stop) for record in sound]
     parts = [part for part in parts if len(part.times)]
