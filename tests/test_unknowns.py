@@ -21,7 +21,9 @@ from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import answer, foreseen
 from windowcast.region.models import stacked
 from windowcast.season.model import SiteState, Substitute
+from windowcast.season.observed import Observed
 from windowcast.season.runs import trailing_mean
+from windowcast.season.sightings import CanopyLook
 from windowcast.season.state import build, drivers_of
 from windowcast.season.unknown_rain import note_of, substitute_of
 from windowcast.sources.files import read_weather
@@ -524,3 +526,29 @@ def test_a_layer_taken_away_draws_no_other_future_of_the_rest(name: str) -> None
         np.testing.assert_array_equal(
             after.hourly.get(other), before.hourly.get(other), err_msg=other
         )
+
+
+# days after a look in early winter, each of which closed weeks of them
+@pytest.mark.parametrize(
+    ("looked", "today"),
+    [
+        (dt.date(2012, 11, 25), dt.date(2013, 1, 30)),
+        (dt.date(2013, 11, 15), dt.date(2013, 12, 20)),
+    ],
+)
+def test_someone_who_found_no_leaf_has_no_fewer_days_than_one_who_never_looked(
+    looked: dt.date, today: dt.date
+) -> None:
+    place = sample_site().place
+    known = assemble([sample("daily")], place, today)
+    look = CanopyLook(looked, live_shoots=False)
+    safe = {
+        seen: foreseen(
+            sample_site(), known, observed=Observed(looks=seen, green_cover=()), futures=20
+        ).ahead.turf.nonselective_safe[0]
+        for seen in [(), (look,), (look, replace(look, live_shoots=True, where="green 3"))]
+    }
+    open_unlooked, open_looked, with_leaf = ((days == 1.0) for days in safe.values())
+    assert open_unlooked.sum() > 10
+    assert (open_looked >= open_unlooked).all()
+    assert (with_leaf <= open_looked).all()

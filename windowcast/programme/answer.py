@@ -24,10 +24,10 @@ from windowcast.programme.candidates import candidates_of, used_up
 from windowcast.season.errors import ModelErrors, model_errors
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
-from windowcast.season.sightings import CanopyLook, holding
+from windowcast.season.sightings import CanopyLook, TurfSeen, holding
 from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state import Carry, build
-from windowcast.season.turf_safety import Safety, over_futures, stricter
+from windowcast.season.turf_safety import Safety, freer, over_futures, stricter
 from windowcast.weather.ensemble import members as members_of
 from windowcast.weather.grid_filled import without_grid
 from windowcast.weather.own_misses import own_days
@@ -104,13 +104,14 @@ def foreseen(
 
     future = drawn(weather)
     seen = observed or Observed()
-    looks = holding(seen.looks, weather.today)
+    looks, safety = holding(seen.looks, weather.today), Safety.of(tables["turf"])
     correction = soil_correction(
         record, site, seen, tables, nearby=weather.nearby, soil_model=soil_model
     )
 
     def state(
         days: Record,
+        turf_seen: TurfSeen,
         start: Carry | None = None,
         errors: ModelErrors | None = None,
         correction: SiteCorrection | None = correction,
@@ -121,32 +122,44 @@ def foreseen(
             start=start,
             correction=correction,
             counts=seen.counts,
-            green_cover=seen.green_cover,
-            looks=looks,
+            green_cover=turf_seen.covers,
+            looks=turf_seen.looks,
             tables=tables,
             soil_model=soil_model,
             errors=errors,
             compiled=compiled,
         )
 
-    past, carry = state(record)
-    errors = model_errors(
-        record.place, past.emergence, future.daily.times, futures, carry.soil_error
-    )
-    ahead = state(future.daily, carry, errors)[0]
     plain = replace(weather, daily=without_grid(weather.daily, tables), misses=None, nearby=())
     drawn_alike = plain.daily is weather.daily and not own_days(weather.misses, tables["ensemble"])
-    if weather.nearby or not drawn_alike:
-        # the turf never takes more for what a grid, soil elsewhere or the forecasts' record say
-        days_before = plain.daily.between(record.times[0], record.times[-1])
-        own = soil_correction(days_before, site, seen, tables, soil_model=soil_model)
-        general, before = state(days_before, correction=own)
-        past = replace(past, turf=stricter(past.turf, general.turf))
-        plain_future = future if drawn_alike else drawn(plain)
-        general, _ = state(plain_future.daily, before, errors, own)
-        ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
-    turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
-    return Foreseen(future, past, greenup_by_futures(replace(ahead, turf=turf)), looks)
+
+    def states(turf_seen: TurfSeen) -> tuple[SiteState, SiteState]:
+        """So far, and in the futures."""
+        past, carry = state(record, turf_seen)
+        errors = model_errors(
+            record.place, past.emergence, future.daily.times, futures, carry.soil_error
+        )
+        ahead = state(future.daily, turf_seen, carry, errors)[0]
+        if weather.nearby or not drawn_alike:
+            # the turf never takes more for what a grid, soil elsewhere or the forecasts' record say
+            days_before = plain.daily.between(record.times[0], record.times[-1])
+            own = soil_correction(days_before, site, seen, tables, soil_model=soil_model)
+            general, before = state(days_before, turf_seen, correction=own)
+            past = replace(past, turf=stricter(past.turf, general.turf))
+            plain_future = future if drawn_alike else drawn(plain)
+            general, _ = state(plain_future.daily, turf_seen, before, errors, own)
+            ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
+        return past, replace(ahead, turf=over_futures(ahead.turf, ahead.dates, safety))
+
+    turf_seen = TurfSeen(looks, tuple(seen.green_cover))
+    past, ahead = states(turf_seen)
+    if turf_seen.with_leaf != turf_seen:
+        # someone who found no leaf closes no day that is open to those who never looked
+        past_unlooked, ahead_unlooked = states(turf_seen.with_leaf)
+        past = replace(past, turf=freer(past.turf, past_unlooked.turf))
+        turf = freer(ahead.turf, ahead_unlooked.turf)
+        ahead = replace(ahead, turf=over_futures(turf, ahead.dates, safety))
+    return Foreseen(future, past, greenup_by_futures(ahead), looks)
 
 
 def greenup_by_futures(ahead: SiteState) -> SiteState:

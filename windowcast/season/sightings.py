@@ -34,6 +34,22 @@ class CanopyLook:
     where: str = ""
 
 
+@dataclass(frozen=True)
+class TurfSeen:
+    """What was logged of the turf: looks into the canopy, and green from above."""
+
+    looks: tuple[CanopyLook, ...]
+    covers: tuple[GreenCover, ...]
+
+    @property
+    def with_leaf(self) -> TurfSeen:
+        """Those that found live leaf."""
+        return TurfSeen(
+            tuple(look for look in self.looks if look.live_shoots),
+            tuple(cover for cover in self.covers if cover.share > 0),
+        )
+
+
 def holding(looks: Sequence[CanopyLook], today: dt.date) -> tuple[CanopyLook, ...]:
     """The looks that tell of the whole site on a date.
 

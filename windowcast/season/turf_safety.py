@@ -7,7 +7,7 @@ One function, `permitted`, draws the line for every answer.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -195,6 +195,15 @@ def stricter(one: TurfState, other: TurfState) -> TurfState:
     )
 
 
+def freer(one: TurfState, other: TurfState) -> TurfState:
+    """The turf as `one` has it, on days that only `other` permits as `other` has it."""
+    opened = (other.nonselective_safe == 1.0) & (one.nonselective_safe != 1.0)
+    by_day = (field.name for field in fields(one) if field.name not in _NOT_BY_DAY)
+    taken = {n: np.where(opened, getattr(other, n), getattr(one, n)) for n in by_day}
+    return replace(one, **taken)
+
+
+_NOT_BY_DAY = ("earliest_greenup", "reasons")
 _CAREFUL = (  # what permits most, first
     TurfPhase.DORMANT, TurfPhase.HARDENING, TurfPhase.GROWING, TurfPhase.UNKNOWN,
     TurfPhase.GREENING,
