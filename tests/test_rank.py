@@ -16,7 +16,7 @@ from windows_fixtures import FAIR, TODAY, local_index, past, site, state, weathe
 
 from windowcast.core.record import Members
 from windowcast.core.site import Site
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, load
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.report.tables import json_text, rank_schema
@@ -36,7 +36,8 @@ def ranked(here: Site | None = None, members: Members | None = None, **asked: ob
     ahead = asked.pop("ahead", state())
     before = asked.pop("before", past())
     asked.setdefault("days", 6)
-    running = RunningSeason.of(here, before, ahead, members)  # type: ignore[arg-type]
+    tables = asked.pop("tables", PACKAGED)
+    running = RunningSeason.of(here, before, ahead, members, tables=tables)  # type: ignore[arg-type]
     return rank(running, **asked)  # type: ignore[arg-type]
 
 
