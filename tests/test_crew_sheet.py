@@ -18,12 +18,13 @@ from web_fixtures import client, made_up, make_site
 
 from windowcast.cli import cli
 from windowcast.core.site import Site
+from windowcast.limits.tank import is_of_state
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import product_from_words
 from windowcast.programme.answer import Answer
 from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import TankJob, TankRequest, tank_job
-from windowcast.records.tank_window import window_for
+from windowcast.records.tank_window import as_judged, window_for
 from windowcast.report.catalogue import Voice
 from windowcast.report.crew_sheet import CrewSheet, crew_sheet, crew_text, render_crew
 from windowcast.web.sites import KnownSite
@@ -116,6 +117,69 @@ def test_one_tank_for_two_grounds_goes_by_hours_that_both_have(
         assert found is not None
         assert found.verdict == verdict
         assert (found.start.hour, found.end.hour) == hours
+
+
+GREENS = window("dormant", 1, (10, 14), 70.0)
+
+
+def between(day: int, first: int, last: int) -> Any:
+    """Hours that somebody chose, on a clock without its zone."""
+    start = window("dormant", day, (10, 14), 70.0).start.replace(tzinfo=None)
+    return start.replace(hour=first), start.replace(hour=last)
+
+
+def test_one_ground_has_its_best_window_or_that_of_the_hours_that_were_chosen() -> None:
+    late = window("dormant", 3, (9, 12), 60.0)
+    answers = [_answer("greens", GREENS, late)]
+    assert window_for(answers, "dormant") == GREENS
+    assert window_for(answers, "dormant", ("greens",)) == GREENS
+    assert window_for(answers, "pre-fall") is None
+    assert window_for(answers, "dormant", ("tees",)) is None
+    assert window_for([], "dormant") is None
+    for hours, found in (
+        (between(3, 11, 13), late), (between(3, 12, 13), None), (between(3, 8, 9), None),
+        (between(3, 8, 10), late), (between(2, 10, 14), None), (between(1, 13, 18), GREENS),
+    ):  # fmt: skip
+        assert window_for(answers, "dormant", asked=hours) == found
+
+
+def test_one_ground_without_a_window_leaves_the_tank_without() -> None:
+    answers = [_answer("greens", GREENS), _answer("tees")]
+    assert window_for(answers, "dormant", ("greens", "tees")) is None
+    assert window_for(answers, "dormant", ("greens",)) == GREENS
+
+
+def test_the_first_hours_that_all_grounds_have_count_though_others_were_better() -> None:
+    short = window("dormant", 1, (10, 11), 90.0)
+    greens = _answer("greens", short, window("dormant", 2, (10, 14), 70.0))
+    tees = _answer(
+        "tees", window("dormant", 1, (11, 12), 90.0), window("dormant", 2, (12, 16), 80.0)
+    )
+    found = window_for([greens, tees], "dormant", ("greens", "tees"))
+    assert found is not None
+    assert (found.start.day, found.start.hour, found.end.hour, found.score) == (
+        window("dormant", 2, (12, 14), 0.0).start.day, 12, 14, 70.0,
+    )  # fmt: skip
+
+
+def test_of_hours_that_grounds_do_not_share_the_ones_that_allow_least_are_named() -> None:
+    poor = window("dormant", 3, (10, 14), 90.0, "marginal")
+    unscored = replace(window("dormant", 4, (10, 14), 0.0, "marginal"), score=None)
+    both = [_answer("greens", GREENS), _answer("tees", poor)]
+    assert window_for(both, "dormant") == replace(poor, verdict="cannot tell")
+    three = [*both, _answer("rough", unscored)]
+    assert window_for(three, "dormant") == replace(unscored, verdict="cannot tell")
+
+
+def test_a_tank_that_was_ranked_is_not_told_that_nobody_asked_for_its_turf() -> None:
+    of = job()
+    asked = [said for said in of.sheet.cautions if is_of_state(said)]
+    assert asked
+    for unknown in (None, replace(FIT, verdict="cannot tell")):
+        assert as_judged(of, unknown) == of
+    judged = as_judged(of, FIT)
+    assert judged.sheet.cautions == tuple(c for c in of.sheet.cautions if c not in asked)
+    assert replace(judged, sheet=of.sheet) == of
 
 
 def test_an_adjuvant_needs_no_active() -> None:

@@ -184,6 +184,11 @@ EXPORT_ROWS = {
     f"{HEADER}\n{ROW}\nc2,2025-12-03T10:00:00+00:00\n": "row 3: has not 8 cells; correct the row",
     f"{HEADER}\n{ROW.replace('note', 'notes')}\n":
         f"row 2: kind: 'notes' is not a kind of log entry (close: note); use one of {KINDS}",
+    f"{HEADER}\n{ROW}\n{ROW.replace('e1', '')}\n": "row 3: entry: has no id",
+    f"{HEADER}\n{ROW}\n{ROW.replace('c1', 'c2').replace('add', 'adds')}\n":
+        "row 3: action: 'adds' is not an action",
+    f"{HEADER}\n{ROW}\n{ROW.replace('e1', 'e2').replace('2025-12-03,x', '2025-12-03,')}\n":
+        "row 3: text: is missing; add it",
     f"{HEADER},depth_m\n{ROW},2\n": "row 2: depth_m: a note has no depth_m; empty the cell",
     f"{HEADER}\n{ROW}\n{ROW.replace('c1', 'c2').replace('00:00+', '00:00*')}\n":
         "row 3: at: '2025-12-03T10:00:00*00:00' is not a time with zone",

@@ -392,6 +392,28 @@ def test_a_sheet_of_a_workbook_is_read_too(folder: Path) -> None:
     assert [v.value for v in found.values] == [80.5]
 
 
+TWO = trial_text("glyphosate", North="2025-11-01", South="2025-11-02").replace(
+    'what = "count per m2"', 'what = "injury %"'
+)
+
+
+def test_what_a_table_leaves_open_is_said_behind_its_name(folder: Path) -> None:
+    import tomllib
+
+    two = trial_from(tomllib.loads(TWO))
+    (folder / "s.csv").write_text("Plot;Value;Weather\n101;80,5;wet\n102;70;wet\n")
+    said = "dates=mdy,decimal=comma,measure=control %,weed=POANN,site=South,date=12/3/2025"
+    with pytest.raises(InputError, match="'Weather' is not known"):
+        read_ratings_file(f"s.csv:{said}", two)
+    found = read_ratings_file(f"s.csv:{said.replace('POANN', 'STEME')},unknown=ignore", two).values
+    assert [(v.site, v.plot, v.date, v.measure, v.weed, v.value) for v in found] == [
+        ("South", "101", dt.date(2025, 12, 3), "control %", "STEME", 80.5),
+        ("South", "102", dt.date(2025, 12, 3), "control %", "STEME", 70.0),
+    ]  # fmt: skip
+    other = said.replace("mdy", "dmy").replace("POANN", "STEME").replace("12/3", "3/12")
+    assert read_ratings_file(f"s.csv:{other},unknown=ignore", two).values == found
+
+
 def test_439_ratings_are_one_step(folder: Path) -> None:
     asked = trial(
         replicates=49, treatment=[{"name": n, "check": "untreated"} for n in "ab"] + [{"name": "c"}]

@@ -17,6 +17,7 @@ import uuid
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from os import PathLike
 from typing import Any, cast
 
@@ -151,24 +152,21 @@ def _from_table(
     """The rows of a table written by hand, as one change."""
     rows, understood = read_by_hand(text, path, asked)
     seen: Counter[tuple[str, str]] = Counter()
-    revisions = []
+    versions: list[_Version] = []
     for item in rows:
         body = _checked(item.kind, item.body, path, item.row, check)
-        revisions.append((_id_of(item.kind, body, seen), item.kind, body))
-    _refuse_dates(((*found, item.row) for found, item in zip(revisions, rows, strict=True)), path)
+        versions.append((_id_of(item.kind, body, seen), item.kind, body, item.row))
+    _refuse_dates(versions, path)
     head = (uuid.uuid4().hex, dt.datetime.now(dt.UTC).isoformat(), "import", None)
-    return LogFile([_change(head, revisions, path, None)], understood)
+    return LogFile([_change(head, versions, path)], understood)
 
 
-def _refuse_dates(placed: Iterable[tuple[str, str, Any, Any]], path: str | PathLike[str]) -> None:
-    """Refuse an entry whose last version has an impossible date; what was put right may stay.
+_Version = tuple[Any, Any, Any, int | str]  # id, kind, body; row of a CSV, or field of a JSON text
 
-    Parameters
-    ----------
-    placed
-        Id, kind, body and row (CSV) or field (JSON) of each version, oldest first.
-    """
-    last = {entry: version for entry, *version in placed}
+
+def _refuse_dates(versions: Iterable[_Version], path: str | PathLike[str]) -> None:
+    """Refuse an entry whose last version has an impossible date; what was put right may stay."""
+    last = {entry: version for entry, *version in versions}
     for kind, body, place in last.values():
         if body is None:
             continue
@@ -203,24 +201,19 @@ def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
         raise InputError(
             "is not a list of changes", path=path, field="changes", remedy="export it again"
         )
-    changes = []
-    for count, item in enumerate(listed, start=1):
+    changes, every = [], []
+    for count, item in enumerate(listed):
         try:
-            revisions = [(r["entry"], r["kind"], r["body"]) for r in item["revisions"]]
+            versions: list[_Version] = [
+                (r["entry"], r["kind"], r["body"], f"changes.{count}.revisions.{n}")
+                for n, r in enumerate(item["revisions"])
+            ]
             head = (item["change"], item["at"], item["action"], item["undoes"])
         except (KeyError, TypeError):
-            raise InputError(
-                "a change lacks a part", path=path, field=f"changes.{count - 1}"
-            ) from None
-        changes.append(_change(head, revisions, path, None))
-    _refuse_dates(
-        (
-            (revision.id, revision.kind, revision.body, f"changes.{i}.revisions.{j}")
-            for i, change in enumerate(changes)
-            for j, revision in enumerate(change.revisions)
-        ),
-        path,
-    )
+            raise InputError("a change lacks a part", path=path, field=f"changes.{count}") from None
+        changes.append(_change(head, versions, path))
+        every += versions
+    _refuse_dates(every, path)
     return changes
 
 
@@ -237,9 +230,7 @@ def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
             remedy="compare with the columns of windowcast log export --format csv",
         )
     reader.fieldnames = columns
-    grouped: dict[tuple[str, str, str, str | None], list[tuple[str, str, Any]]] = {}
-    first_row: dict[tuple[str, str, str, str | None], int] = {}
-    placed: list[tuple[str, str, Any, int]] = []
+    grouped: dict[tuple[str, str, str, str | None], list[_Version]] = {}
     for row in reader:
         number = reader.line_num
         row = {n: as_written(c) if isinstance(c, str) else c for n, c in row.items()}  # noqa: PLW2901
@@ -252,13 +243,10 @@ def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
         body = _body(kind, row, path, number)
         head = (row["change"], row["at"], row["action"], row["undoes"] or None)
         gone = not body and row["action"] in {"remove", "undo"}
-        if not gone:
-            from_plain(kind, body, path=path, row=number)
-        grouped.setdefault(head, []).append((row["entry"], kind, None if gone else body))
-        placed.append((row["entry"], kind, None if gone else body, number))
-        first_row.setdefault(head, number)
-    changes = [_change(head, rows, path, first_row[head]) for head, rows in grouped.items()]
-    _refuse_dates(placed, path)
+        version = row["entry"], kind, None if gone else body, number
+        grouped.setdefault(head, []).append(version)
+    changes = [_change(head, versions, path) for head, versions in grouped.items()]
+    _refuse_dates(chain.from_iterable(grouped.values()), path)
     return changes
 
 
@@ -312,13 +300,9 @@ def _value(field: LogField, cell: str) -> Any:
         return cell  # the check that follows names what is wrong with it
 
 
-def _change(
-    head: Sequence[Any],
-    rows: Iterable[tuple[Any, Any, Any]],
-    path: str | PathLike[str],
-    row: int | None,
-) -> Change:
+def _change(head: Sequence[Any], versions: Sequence[_Version], path: str | PathLike[str]) -> Change:
     uid, at, action, undoes = head
+    row = next((place for *_, place in versions if isinstance(place, int)), None)
     try:
         time = dt.datetime.fromisoformat(at)
         if time.tzinfo is None:
@@ -332,7 +316,8 @@ def _change(
     if action not in _ACTIONS or not isinstance(uid, str) or not uid:
         raise InputError(f"{action!r} is not an action", path=path, row=row, field="action")
     revisions = []
-    for entry, kind, body in rows:
+    for entry, kind, body, place in versions:
+        row = place if isinstance(place, int) else None
         if not isinstance(entry, str) or not entry:
             raise InputError("has no id", path=path, row=row, field="entry")
         if not isinstance(kind, str):
