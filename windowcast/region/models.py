@@ -176,7 +176,7 @@ def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
 _Days = TypeVar("_Days", Drivers, SoilDays)
 _BY_ROW = {
     "air_c", "soil_c", "water", "rain_7d_mm", "begins",
-    "usual_water", "usual_rain_7d_mm", "temp_5cm_c", "temp_10cm_c", "moisture", "frozen",
+    "usual_water", "usual_rain_7d_mm", "seed_c", "temp_5cm_c", "temp_10cm_c", "moisture", "frozen",
 }  # fmt: skip
 
 

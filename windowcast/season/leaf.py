@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -65,8 +65,16 @@ class World:
         return NormalDist().inv_cdf(self.place)
 
 
+class ByDay:
+    """Arrays ``[..., day]``, of which some days can be taken."""
+
+    def on(self, days: npt.NDArray[np.intp]) -> Self:
+        """On some of the days."""
+        return type(self)(*(values.take(days, axis=-1) for values in vars(self).values()))
+
+
 @dataclass(frozen=True)
-class Driver:
+class Driver(ByDay):
     """What leaf depends on, each ``[..., day]``; NaN where it is not known.
 
     Attributes
@@ -90,10 +98,6 @@ class Driver:
     def after(self, days: int) -> Driver:
         """Without the first days."""
         return Driver(*(values[..., days:] for values in vars(self).values()))
-
-    def on(self, days: npt.NDArray[np.intp]) -> Driver:
-        """On some of the days."""
-        return Driver(*(values.take(days, axis=-1) for values in vars(self).values()))
 
 
 def reach_days(table: Table) -> int:
@@ -201,7 +205,7 @@ def _moved(care: Care, table: Table, *, careful: bool) -> tuple[float, float, fl
 
 
 @dataclass(frozen=True)
-class Seen:
+class Seen(ByDay):
     """What looks said, ``[day]``.
 
     Attributes
@@ -215,10 +219,6 @@ class Seen:
     share: FloatArray
     soil_c: FloatArray
     heat: FloatArray
-
-    def on(self, days: npt.NDArray[np.intp]) -> Seen:
-        """On some of the days."""
-        return Seen(*(values.take(days, axis=-1) for values in vars(self).values()))
 
 
 @dataclass(frozen=True)
@@ -237,7 +237,7 @@ class Run(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Counts:
+class Counts(ByDay):
     """In how many worlds something is so, ``[..., day]``.
 
     Attributes
@@ -255,10 +255,6 @@ class Counts:
     half_possible: npt.NDArray[np.uint8]
     half_sure: npt.NDArray[np.uint8]
     begun: npt.NDArray[np.uint8]
-
-    def on(self, days: npt.NDArray[np.intp]) -> Counts:
-        """On some of the days."""
-        return Counts(*(values.take(days, axis=-1) for values in vars(self).values()))
 
 
 class LeafDay(NamedTuple):

@@ -22,11 +22,11 @@ Leaves = list[Leaf]  # in each world
 
 @dataclass(frozen=True)
 class LeafEnds:
-    """The worlds on the last day, as `windowcast.season.turf.TurfCarry` has them."""
+    """The worlds on the last day."""
 
-    leaf: BoolArray
-    idle: FloatArray
-    begun: BoolArray
+    leaf: BoolArray  # [first by the soil as modelled, first, half; world; sure and possible; ...]
+    idle: FloatArray  # [world, ...] days without live leaf, -1 with
+    begun: BoolArray  # [world, ...] green-up of this season
 
 
 @dataclass(frozen=True)

@@ -81,7 +81,6 @@ class TurfState:
     nonselective_safe: FloatArray
     unseen: npt.NDArray[np.bool_]
     earliest_greenup: dt.date | None = None
-    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -46,8 +46,9 @@ class Spans:
             out[row, :length] = values[row, first : first + length]
         return out
 
-    def common(self, values: npt.NDArray[Any], empty: float | bool) -> npt.NDArray[Any]:
-        """The reverse of `own`, with `empty` outside a row's days."""
+    def common(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """The reverse of `own`: NaN, or False, outside a row's days."""
+        empty = False if values.dtype == bool else np.nan
         out = np.full((len(values), self.days), empty, dtype=values.dtype)
         for row, (first, length) in enumerate(self._rows()):
             out[row, first : first + length] = values[row, :length]
@@ -59,13 +60,17 @@ class Spans:
 
 @dataclass(frozen=True)
 class SoilDays:
-    """Soil over a run of days, ``[..., day]``, measured where a probe was, and its end state."""
+    """Soil over a run of days, ``[..., day]``, and the end state of the model.
 
+    `seed_c` is the temperature at `SEED_DEPTH_M`.
+    """
+
+    state: SoilState
+    seed_c: FloatArray
     temp_5cm_c: FloatArray
     temp_10cm_c: FloatArray
     moisture: FloatArray
     frozen: npt.NDArray[np.bool_]
-    state: SoilState
 
 
 def soil_forcing(
@@ -103,16 +108,6 @@ def soil_site(
     )
 
 
-@dataclass(frozen=True)
-class _Soil:
-    """Results of the soil model on the record's axis: ``[depth]`` of ``[..., day]``."""
-
-    temp_c: tuple[FloatArray, ...]
-    moisture: FloatArray
-    frozen: npt.NDArray[np.bool_]
-    state: SoilState
-
-
 def modelled(
     forcing: SoilForcing,
     site: SoilSite,
@@ -121,7 +116,7 @@ def modelled(
     model: SoilModel,
     *,
     compiled: bool,
-) -> _Soil:
+) -> SoilDays:
     """The soil model over a record; rows with days of their own run from their own first days."""
     if spans is not None:
         moved = {
@@ -131,35 +126,28 @@ def modelled(
         days = np.arange(int(spans.length.max()))
         forcing = replace(forcing, dates=forcing.dates[spans.first][:, None] + days, **moved)
     found = model(forcing, site, depths_m=DEPTHS_M, state=state, compiled=compiled)
-    temps, moisture, frozen = np.moveaxis(found.temp_c, -1, 0), found.moisture, found.frozen
+    by_day = (*np.moveaxis(found.temp_c, -1, 0), found.moisture, found.frozen)
     if spans is not None:
-        return _Soil(
-            tuple(spans.common(t, np.nan) for t in temps),
-            spans.common(moisture, np.nan),
-            spans.common(frozen, False),
-            found.state,
-        )
+        return SoilDays(found.state, *map(spans.common, by_day))
     # as a kept run comes back, so that later sums round alike
-    alike = [np.ascontiguousarray(a) for a in (*temps, moisture, frozen)]
-    return _Soil(tuple(alike[:-2]), alike[-2], alike[-1], found.state)
+    return SoilDays(found.state, *map(np.ascontiguousarray, by_day))
 
 
 def _optional(record: Record, name: str) -> FloatArray | None:
     return record.get(name) if name in record else None
 
 
-def with_probes(
-    record: Record, seed: FloatArray, soil_5cm: FloatArray, soil_10cm: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def with_probes(record: Record, soil: SoilDays) -> SoilDays:
     """Measured soil temperature in place of the model's where it was observed.
 
     At seed depth the model is moved by what the 5 cm probe says of its error.
     """
-    out = []
-    for name, modelled in (("soil_5cm_c", soil_5cm), ("soil_10cm_c", soil_10cm)):
-        out.append(np.where(measured(record, name), record.get(name), modelled))
-    step = out[0] - soil_5cm
-    return seed + np.where(np.isnan(step), 0.0, step), out[0], out[1]
+    at_5cm, at_10cm = (
+        np.where(measured(record, name), record.get(name), modelled_c)
+        for name, modelled_c in (("soil_5cm_c", soil.temp_5cm_c), ("soil_10cm_c", soil.temp_10cm_c))
+    )
+    seed = soil.seed_c + np.nan_to_num(at_5cm - soil.temp_5cm_c)
+    return replace(soil, seed_c=seed, temp_5cm_c=at_5cm, temp_10cm_c=at_10cm)
 
 
 def measured(record: Record, name: str) -> npt.NDArray[np.bool_]:

@@ -24,7 +24,7 @@ from windowcast.season.emergence import WeedCarry, emerge
 from windowcast.season.errors import Erring, LastDays, ModelErrors, soil_error_at
 from windowcast.season.leaf import SOIL_DAYS, Care
 from windowcast.season.model import Emergence, SiteState, Substitute
-from windowcast.season.runs import trailing_sum
+from windowcast.season.runs import carried_on, trailing_sum
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.soil_days import (
@@ -141,26 +141,25 @@ def build(
         tables=tables,
         soil_model=soil_model,
     )
-    tmin = record.get("tmin_c")
+    tmin, recent = record.get("tmin_c"), {} if start is None else start.recent
     erring = None if errors is None or start is None else Erring.of(errors, start.season, drivers)
     emergence: dict[str, Emergence] = {}
     so_far: dict[str, Emergence] = {}
     degree_days: dict[str, FloatArray] = {}
     carries: dict[str, WeedCarry] = {}
     usable: dict[str, bool] = {}
-    for entry in weeds:
-        before = None if start is None else start.weeds.get(entry.code)
+    for code, entry in zip(codes, weeds, strict=True):
+        before = None if start is None else start.weeds.get(code)
         timings, counted = posterior_timings(entry, drivers, before, counts)
         if erring is not None and before is not None:
-            so_far[entry.code], emergence[entry.code], degree_days[entry.code] = erring.emerge(
-                entry, before, timings
-            )
-            usable[entry.code] = before.usable
+            found = erring.emerge(entry, before, timings)
+            so_far[code], emergence[code], degree_days[code] = found
+            usable[code] = before.usable
             continue
-        emergence[entry.code], degree_days[entry.code], carries[entry.code] = emerge(
+        emergence[code], degree_days[code], carries[code] = emerge(
             entry, drivers, before, timings, counted
         )
-        usable[entry.code] = carries[entry.code].usable
+        usable[code] = carries[code].usable
     rain = substitute_of(record, irrigated=bool(site.turf.irrigated), tables=tables)
     substitutes = () if rain is None else (rain,)
     readings = 0 if correction is None else correction.readings
@@ -179,14 +178,14 @@ def build(
         southern=drivers.southern,
         care=Care(site.turf.mowing_height_mm, site.turf.shade, site.turf.covered),
         carry=None if start is None else start.turf,
-        history=None if start is None else tuple(start.recent[k] for k in LEAF),  # type: ignore[arg-type]
+        history=None if start is None else tuple(recent[k] for k in LEAF),  # type: ignore[arg-type]
         green_cover=green_cover,
         looks=looks,
         compiled=compiled,
         tables=tables,
     )
     step = 0.0 if erring is None else erring.ahead_c
-    seen = _after({} if start is None else start.recent, "rain_mm", record.get("precip_mm"))
+    seen = _after(recent, "rain_mm", record.get("precip_mm"))
     guessed = unknown_week(seen)[..., -len(record.times) :]
     state = SiteState(
         dates=record.times,
@@ -209,27 +208,22 @@ def build(
         FILLED: rain_or_usual(record),
         **dict(zip(LEAF, (soil.temp_10cm_c, tmin, drivers.air_c), strict=True)),
     }
-    recent, back = {} if start is None else start.recent, history_days(tables["turf"])
+    back = history_days(tables["turf"])
     carry = Carry(
         date=record.times[-1],
         soil=soil.state,
         recent={k: _after(recent, k, v)[..., -back:] for k, v in keep.items()},
         weeds=carries,
         turf=turf_carry,
-        season=_last_days(record, drivers, soil),
+        season=LastDays(
+            drivers.last(min(YEAR_DAYS, len(drivers.dates))),
+            soil.temp_5cm_c[..., -YEAR_DAYS:],
+            soil.temp_10cm_c[..., -YEAR_DAYS:],
+            measured(record, "soil_5cm_c")[..., -YEAR_DAYS:],
+        ),
         soil_error=soil_error,
     )
     return state, carry
-
-
-def _last_days(record: Record, drivers: Drivers, soil: SoilDays) -> LastDays:
-    days = slice(-YEAR_DAYS, None)
-    return LastDays(
-        drivers.last(min(YEAR_DAYS, len(drivers.dates))),
-        soil.temp_5cm_c[..., days],
-        soil.temp_10cm_c[..., days],
-        measured(record, "soil_5cm_c")[..., days],
-    )
 
 
 def drivers_of(
@@ -253,7 +247,7 @@ def drivers_of(
     """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
     usual = rain_or_usual(record)
-    soil = modelled(
+    plain = modelled(
         soil_forcing(record, latitude_deg, longitude_deg),
         soil_site(site, correction, tables),
         None if start is None else start.soil,
@@ -261,7 +255,7 @@ def drivers_of(
         soil_model,
         compiled=compiled,
     )
-    seed, soil_5cm, soil_10cm = with_probes(record, *soil.temp_c)
+    soil = with_probes(record, plain)
     recent = {} if start is None else start.recent
     usual_water = usual_week = None
     if site.turf.irrigated:  # never short of water, whatever the rain
@@ -274,7 +268,7 @@ def drivers_of(
     drivers = Drivers(
         record.times,
         (tmax + tmin) / 2.0,
-        seed,
+        soil.seed_c,
         water,
         rain_week,
         record.place.southern,
@@ -283,7 +277,7 @@ def drivers_of(
         usual_water,
         usual_week,
     )
-    return drivers, SoilDays(soil_5cm, soil_10cm, soil.moisture, soil.frozen, soil.state)
+    return drivers, soil
 
 
 def _week(recent: dict[str, FloatArray], name: str, rain_mm: FloatArray) -> FloatArray:
@@ -293,11 +287,7 @@ def _week(recent: dict[str, FloatArray], name: str, rain_mm: FloatArray) -> Floa
 
 def _after(recent: dict[str, FloatArray], name: str, values: FloatArray) -> FloatArray:
     """Values with the recent days of the run before put in front."""
-    if name not in recent:
-        return values
-    leading = np.broadcast_shapes(recent[name].shape[:-1], values.shape[:-1])
-    parts = (recent[name], values)
-    return np.concatenate([np.broadcast_to(a, (*leading, a.shape[-1])) for a in parts], axis=-1)
+    return carried_on(recent[name], values) if name in recent else values
 
 
 def _used(weeds: Sequence[Weed], tables: Tables) -> tuple[Value, ...]:

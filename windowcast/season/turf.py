@@ -58,9 +58,7 @@ LEVELS: tuple[Level, ...] = ("first", "half")
 class TurfCarry:
     """What the next day needs; arrays ``[...]``, with axes in front where they are named."""
 
-    leaf: BoolArray  # [first by the soil as modelled, first, half; world; sure and possible; ...]
-    idle: FloatArray  # [world, ...] days without live leaf, -1 with
-    begun: BoolArray  # [world, ...] green-up of this season
+    worlds: LeafEnds
     looked: BoolArray  # a look found no leaf this season
     least_soil_c: FloatArray  # leaf comes only from here on, since a look found none; -inf: any
     least_heat: FloatArray
@@ -135,7 +133,7 @@ def turf_state(
     if history is not None:
         given = tuple(carried_on(old, new) for old, new in zip(history, given, strict=True))
     if species not in table.table("species"):
-        return _cannot_tell(given[0].shape[:-1] + dates.shape, species), None
+        return _cannot_tell(given[0].shape[:-1] + dates.shape), None
     driver = driver_of(*given, table=table.table("leaf")).after(before)
     nights = trailing_mean(given[1], NIGHT_DAYS)[..., before:]
     start, care = on_date(dates, SEASON_START, southern), care or Care()
@@ -150,7 +148,7 @@ def turf_state(
     as_modelled, doubted = threshold_sd_c(0.0, table), threshold_sd_c(soil_sd_c, table)
     runs = Run(first, as_modelled), Run(early, doubted), Run(half_worlds, doubted)
     enough = table.number("greenup.dormant_days")
-    past = None if carry is None else LeafEnds(carry.leaf, carry.idle, carry.begun)
+    past = None if carry is None else carry.worlds
     looked = bool(clean.any() or np.isfinite(seen.leaf).any() or np.isfinite(seen.half).any())
     if compiled and not looked:
         from windowcast.season.leaf_compiled import count_worlds
@@ -194,12 +192,9 @@ def turf_state(
         days_to_greenup=days_to_greenup(half),
         nonselective_safe=permitted(injury, begun_share, permits, unseen=unseen),
         unseen=unseen,
-        reasons=_reasons(species, hides=hides),
     )
     return state, TurfCarry(
-        leaf=ends.leaf,
-        idle=ends.idle,
-        begun=ends.begun,
+        worlds=ends,
         looked=clean[..., -1],
         least_soil_c=least_soil[..., -1],
         least_heat=least_heat[..., -1],
@@ -313,12 +308,7 @@ def _least_after_look(
     return soil, least(driver.heat * table.number("above_heat"), old[1])
 
 
-def _reasons(species: str, *, hides: bool) -> tuple[str, ...]:
-    hidden = "keeps green leaf below the straw: part the canopy and look"
-    return (f"{species} {hidden}",) if hides else ()
-
-
-def _cannot_tell(shape: tuple[int, ...], species: str) -> TurfState:
+def _cannot_tell(shape: tuple[int, ...]) -> TurfState:
     unknown = np.full(shape, np.nan)
     return TurfState(
         phase=np.full(shape, TurfPhase.UNKNOWN, np.int8),
@@ -331,5 +321,4 @@ def _cannot_tell(shape: tuple[int, ...], species: str) -> TurfState:
         days_to_greenup=unknown,
         nonselective_safe=unknown,
         unseen=np.ones(shape, bool),
-        reasons=(f"no published dormancy thresholds for {species}: its state cannot be told",),
     )
