@@ -5,7 +5,7 @@ from __future__ import annotations
 from windowcast.records.evidence import Evidence
 
 PRE = Evidence(
-    pre=True, up=0.01, came_after=0.9, need_mm=12.7, need_days=7.0, water_mm=20.0, wait_days=2.0,
+    pre=True, up=0.01, came_after=0.9, need_mm=12.7, need_days=7.0, wait_days=2.0,
     waited_mm=5.0, up_waiting=0.0, watering_said=True, washing_mm=2.0, washing_limit_mm=25.0,
     rate_share=1.0, up_later=0.0, groups=(3,),
 )  # fmt: skip

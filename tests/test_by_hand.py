@@ -365,6 +365,11 @@ def test_a_comma_within_a_name_is_no_decimal_mark(file: Path) -> None:
     )  # fmt: skip
 
 
+def test_a_code_that_nobody_knows_may_have_blanks_around_it(file: Path) -> None:
+    file.write_text("kind,date,weed,per_m2\ncount,2025-09-15, xyzab ,3\n")
+    assert entries(file) == [ScoutingCount(dt.date(2025, 9, 15), "XYZAB", 3.0)]
+
+
 def test_a_date_may_have_the_hour_behind_it_and_a_target_blanks_around(file: Path) -> None:
     file.write_text(
         "kind,date,materials,target\napplication,9/14/2025 9:00 AM,simazine 1 kg/ha, POAAN \n"

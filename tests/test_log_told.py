@@ -284,6 +284,15 @@ def test_what_worked_by_place_purpose_and_mixture() -> None:
     assert math.isnan(what_worked(tried[3:], southern=False)[0].up)
 
 
+def test_a_place_of_several_words_keeps_them() -> None:
+    tried = [Tried(done(DAY, where="South  field; hole 3, Tees"), "dormant", "worked", NAN)]
+    assert [r.where for r in what_worked(tried, southern=False)] == [
+        "South field", "Tees", "hole 3",
+    ]  # fmt: skip
+    nowhere = [Tried(done(DAY), "dormant", "worked", NAN)]
+    assert [r.where for r in what_worked(nowhere, southern=False)] == [""]
+
+
 def test_what_worked_most_often_stands_first() -> None:
     tried = [Tried(done(DAY, (name, 1.0)), "dormant", outcome, NAN)
              for name, outcome in (("a", "failed"), ("a", "worked"), ("b", "worked"),

@@ -277,7 +277,6 @@ def test_all_figures_of_a_pre_emergent() -> None:
     assert found.up == pytest.approx(0.1)
     assert found.came_after == pytest.approx(0.5)  # from 0.1 to 0.6, the day it was looked at
     assert (found.need_mm, found.need_days) == (12.7, 7.0)
-    assert found.water_mm == pytest.approx(15.0)
     assert (found.wait_days, found.waited_mm) == (4.0, 7.0)  # enough on the day of the 8 mm
     assert found.up_waiting == pytest.approx(0.4)
     assert found.watering_said is False  # the site is irrigated, and nobody logged how much
@@ -352,15 +351,24 @@ def test_days_until_it_was_watered_in(
     assert math.isnan(unknown.wait_days)
 
 
-def test_water_in_time_needs_every_day_of_it() -> None:
-    for rain, water in (({"d7": 3.0}, 3.0), ({"d8": 3.0}, 0.0), ({"d7": NAN}, NAN),
-                        ({"d8": NAN}, 0.0)):  # fmt: skip
-        found = figures(context(daily={"precip_mm": days(0.0, **rain)}))
-        assert found.water_mm == pytest.approx(water, nan_ok=True)
-    assert math.isnan(figures(context(daily={"precip_mm": None})).water_mm)
-    late = figures(context(), needs=replace(PRE, activation_days=40.0))
-    assert math.isnan(late.water_mm)  # the record ends before
-    assert math.isnan(figures(context(), needs=replace(PRE, activation_days=None)).water_mm)
+def test_without_rain_by_day_nobody_knows_when_it_was_watered_in() -> None:
+    found = figures(context(daily={"precip_mm": None}))
+    assert math.isnan(found.wait_days)
+    assert math.isnan(found.waited_mm)
+
+
+def test_a_residual_ends_by_the_last_look_or_is_not_known_to_end() -> None:
+    """A quarter of the usual rate in soil of 35 °C; at 8 °C all of it outlasts the month."""
+    of = context(of={"soil_c": 35.0})
+    weak = sprayed(rate=float(ACTIVES["prodiamine"].usual_kg_ha or 0) / 4)
+    ended = figures(of, weak).ran_out
+    assert ended is not None
+    assert TODAY < ended < TODAY + dt.timedelta(29)
+    assert figures(of, weak, looked=ended).ran_out == ended
+    assert figures(of, weak, looked=ended - dt.timedelta(1)).ran_out is None
+    assert figures(context(), sprayed(rate=0.84)).ran_out is None
+    bare = replace(PRE, actives=tuple(replace(a, soil_dt50_d=None) for a in PRE.actives))
+    assert figures(of, weak, bare).ran_out is None
 
 
 def test_a_drop_of_the_share_is_the_weeds_next_year() -> None:

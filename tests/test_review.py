@@ -25,7 +25,7 @@ from windowcast.materials.actives import load_actives
 from windowcast.records.entry_checks import to_plain
 from windowcast.records.model import Application, CoverReading, Entry, FieldNote, Material, Rating
 from windowcast.records.observations import applied_kg_ha, uses_in
-from windowcast.records.review import Review, review, review_log
+from windowcast.records.review import LATEST, Review, review, review_log
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.report.review_text import application_lines, render_review, review_lines
@@ -95,6 +95,43 @@ def test_a_warm_dormant_day_did_well(look: Callable[..., Review]) -> None:
     assert item.faults == ()
     assert "wind" in map(render, item.scored.left_out)  # the season's wind was not measured
     assert item.better_days == 0
+
+
+JUG = """
+[[products]]
+name = "jug"
+active = "glyphosate"
+concentration = "500 g/L"
+rate = "4 L/ha"
+"""
+
+
+def test_the_latest_season_is_looked_into_with_the_rates_of_the_own_labels(
+    site: Site, weather: Weather, tmp_path: Path
+) -> None:
+    labels = tmp_path / "labels.toml"
+    labels.write_text(JUG)
+    first, last = (
+        replace(spray(day, purpose="dormant"), materials=(Material("glyphosate", 0.4),))
+        for day in ("2016-01-12 13:00", "2017-01-12 13:00")
+    )
+    with SeasonLog(tmp_path / "log.sqlite") as log:
+        log.add(first, last)
+    found = review_log(site, weather, tmp_path / "log.sqlite", labels, season=LATEST)
+    assert (found.seasons, found.season, found.season_known) == (
+        ("2015/16", "2016/17"), "2016/17", True,
+    )  # fmt: skip
+    outcome, whole = found.applications
+    assert outcome.scored is None
+    assert outcome.verdict is not None
+    assert outcome.verdict.causes == ()
+    assert whole.scored is not None
+    assert whole.verdict is not None
+    (rate,) = [cause for cause in whole.verdict.causes if cause.name == "rate"]
+    assert (rate.strength, render(rate.because)) == (
+        "likely", "only 20 % of your label's rate went out",
+    )  # fmt: skip
+    assert "review.no_hours" not in [note.id for note in found.notes]
 
 
 RAIN = {"dry_before", "rain_now", "rain_after", "chance_of_rain"}

@@ -21,6 +21,7 @@ from windows_fixtures import site, state
 from windowcast.core.phrase import NOTHING
 from windowcast.core.record import Weather
 from windowcast.core.site import Site
+from windowcast.materials.rotation import Use
 from windowcast.records import review
 from windowcast.records.application_review import outcome_only_of, reviewed_with, unreviewed
 from windowcast.records.ledger import Ledger
@@ -135,6 +136,20 @@ def test_an_active_that_nobody_knows_is_not_scored() -> None:
     ]
     both = replace(SPRAY, materials=(Material("water", 1.0), Material("glyphosate", 0.8)))
     assert looked_into(both).scored is not None  # by the one that is known
+
+
+def test_groups_that_served_the_same_purpose_before_speak_for_resistance() -> None:
+    """Whatever purpose it was for: where the log says none, it counts for the likeliest."""
+    for application in (SPRAY, replace(SPRAY, purpose="")):
+        before = [Use(dt.date(year, 1, 10), f"{year - 1}/{year % 100}", "dormant", ("glyphosate",),
+                      (9,), "") for year in (2021, 2022)]  # fmt: skip
+        known = Ledger([application], Lookbook([]), before, label_kg_ha={}, today=TODAY)
+        season = PastSeason(context())
+        found = reviewed_with(stored(application), HERE, ACTIVES, season, known).verdict
+        assert found is not None
+        (cause,) = [cause for cause in found.causes if cause.name == "resistance"]
+        (said,) = cause.speaks_for
+        assert (said.id, dict(said.values)["seasons"]) == ("verdict.fact.group", 2)
 
 
 @pytest.mark.parametrize(

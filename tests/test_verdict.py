@@ -83,7 +83,7 @@ def cause(verdict: Verdict | Sequence[Cause], name: str) -> Cause:
 
 
 def test_dry_after_a_pre_emergent() -> None:
-    dry = replace(PRE, water_mm=2.0, wait_days=19.0, waited_mm=2.5, up_waiting=0.21)
+    dry = replace(PRE, wait_days=19.0, waited_mm=2.5, up_waiting=0.21)
     found = judged(dry, seen("failed"))
     assert found.outcome == "failed"
     assert render(found.sentence, "us") == (

@@ -113,7 +113,7 @@ def _named(site: Site, name: str, field: str) -> Area:
     known = {one.name.casefold(): one for one in site.area}
     plain = plain_name(name)
     if plain not in known:
-        near = get_close_matches(plain, known, n=1)
+        near = get_close_matches(plain, known)
         raise InputError(
             f"{name!r} is not an area of this site" + (f" (close: {near[0]})" if near else ""),
             field=field, remedy=f"use one of {', '.join(one.name for one in site.area)}",

@@ -216,7 +216,7 @@ def _is_missing(cell: str, kind: str) -> bool:
 def _value(field: LogField, cell: str, column: HandColumn, mark: Mark, dates: Dates) -> Any:
     word = cell.strip()
     if field.type in {"text", "long"}:
-        return word if field.name in {"weed", "target"} else cell
+        return cell
     if field.type in {"date", "moment", "time"}:
         return dates.value(field, word)
     if field.type == "materials":

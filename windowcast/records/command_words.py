@@ -78,7 +78,7 @@ def field_named(kind: str, name: str) -> LogField:
     words = [field.word for field in known if field.type != "materials"]
     if kind == "application":
         words = ["active", *_MATERIAL, *words]
-    near = get_close_matches(name, words, n=1)
+    near = get_close_matches(name, words)
     raise InputError(
         f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} has no {name!r}"
         + (f" (close: {near[0]})" if near else ""),

@@ -80,7 +80,7 @@ def refuse_unknown(kind: str, path: str | PathLike[str] | None, row: int | None)
         return
     from difflib import get_close_matches
 
-    near = get_close_matches(kind, KINDS, n=1)
+    near = get_close_matches(kind, KINDS)
     raise InputError(
         f"{kind!r} is not a kind of log entry" + (f" (close: {near[0]})" if near else ""),
         path=path,
@@ -96,11 +96,6 @@ def checked(entry: E) -> E:
     assert isinstance(result, type(entry))
     check_dates(result)
     return result
-
-
-def date_of(entry: Entry) -> dt.date:
-    """The local date an entry is about."""
-    return entry.date
 
 
 def latest_today() -> dt.date:
@@ -140,7 +135,7 @@ def check_dates(
                 field=field,
                 remedy="log what has happened, not what is planned",
             )
-    date = date_of(entry)
+    date = entry.date
     if established is not None and date < established:
         raise InputError(
             f"{date} is before the turf existed (established {established})",

@@ -41,8 +41,8 @@ class Evidence:
         Share up on the day.
     came_after
         Share that came up between the day and the last look, or the end of their season.
-    need_mm, need_days, water_mm
-        Watering-in: how much was needed within how many days, and how much came.
+    need_mm, need_days
+        Watering-in: how much was needed within how many days.
     wait_days, waited_mm, up_waiting
         Days until it had enough (infinite: never), the water before that, and the share that came
         up meanwhile.
@@ -76,7 +76,6 @@ class Evidence:
     came_after: float = UNKNOWN
     need_mm: float | None = None
     need_days: float = UNKNOWN
-    water_mm: float = UNKNOWN
     wait_days: float = UNKNOWN
     waited_mm: float = UNKNOWN
     up_waiting: float = UNKNOWN
@@ -155,7 +154,6 @@ def evidence_of(
         came_after=_between(share, 0, end),
         need_mm=needs.activation_mm,
         need_days=UNKNOWN if needs.activation_days is None else needs.activation_days,
-        water_mm=_water(context, application, needs, day),
         wait_days=wait,
         waited_mm=before,
         up_waiting=_between(share, 0, wait),
@@ -232,15 +230,6 @@ def _waters(context: HourContext, application: Application, day: int) -> FloatAr
     return water
 
 
-def _water(context: HourContext, application: Application, needs: ActiveNeeds, day: int) -> float:
-    """Water that came within the days in which it was needed; NaN where some day is not known."""
-    if needs.activation_days is None or math.isnan(needs.activation_days):
-        return UNKNOWN
-    days = int(needs.activation_days) + 1
-    water = _waters(context, application, day)[:days]
-    return float(water.sum()) if len(water) == days else UNKNOWN
-
-
 def _wait(
     context: HourContext, application: Application, needs: ActiveNeeds, day: int
 ) -> tuple[float, float]:
@@ -294,7 +283,7 @@ def _ran_out(
     lost = np.cumsum(loss_rate(np.atleast_2d(context.ahead.soil_5cm_c)[0, days], loss))
 
     def longest(unknown_dose: float) -> float:
-        ends = [0.0]
+        ends = []
         for member, life in lives:
             rate = next((rate for name, rate in rates if member.called(name)), None)
             dose = dose_share(rate, member.usual_kg_ha)

@@ -26,7 +26,7 @@ from windowcast.core.spreadsheet_cells import as_text, as_written
 from windowcast.records import store_schema
 from windowcast.records.by_hand import LogTableOptions, read_by_hand
 from windowcast.records.entry_checks import check_dates, from_plain, refuse_unknown, to_plain
-from windowcast.records.fields import LogField
+from windowcast.records.hand_columns import plain_json
 from windowcast.records.model import KINDS, Entry, fields_of
 from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Change, Revision
@@ -287,17 +287,8 @@ def _body(
                 field=name,
                 remedy="empty the cell",
             )
-        plain[name] = _value(known[name], cell)
+        plain[name] = cell if known[name].worded else plain_json(cell)
     return plain
-
-
-def _value(field: LogField, cell: str) -> Any:
-    if field.worded:
-        return cell
-    try:
-        return json.loads(cell)
-    except ValueError:
-        return cell  # the check that follows names what is wrong with it
 
 
 def _change(head: Sequence[Any], versions: Sequence[_Version], path: str | PathLike[str]) -> Change:

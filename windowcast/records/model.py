@@ -45,6 +45,7 @@ def _one_of(*known: str) -> Any:
 
 
 def _weed(code: str) -> str:
+    code = code.strip()
     with suppress(ValueError):
         return weed_code(code)  # by its name, or a code that is known
     if code and not (len(code) in {5, 6} and code.isascii() and code.isalnum()):

@@ -132,7 +132,7 @@ def review(
     names = {s.id: season_name(s.entry.date, southern) for s in applications}
     seasons = tuple(sorted(set(names.values())))
     if season == LATEST:
-        season = seasons[-1] if seasons else ""
+        season = max(seasons, default="")
     reviewed = []
     for stored in sorted(applications, key=lambda s: s.entry.start):
         first, last = _season_span(site, weather, stored.entry.start.astimezone(site.zone).date())

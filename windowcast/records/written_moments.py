@@ -126,7 +126,7 @@ class Dates:
                 f"{time.strip()!r} is not a time of day", field="time", remedy="write it like 10:15"
             )
         if "start" not in plain and (date or time):
-            plain["start"] = _Part(date.strip() or time.strip(), day, clock)
+            plain["start"] = _Part(date.strip() or time.strip())
         for name in ("start", "end"):
             part = plain.get(name)
             if isinstance(part, _Part):
