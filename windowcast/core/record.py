@@ -7,7 +7,7 @@ grade `Grade.MISSING`. Value arrays have shape ``[..., time]``; leading axes are
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from typing import TYPE_CHECKING
@@ -257,6 +257,21 @@ class Record:
             "place": self.place.name,
         }
         return grid_of(self.times, self.values, about).assign_coords(where)
+
+    def with_variables(
+        self,
+        values: Mapping[str, FloatArray],
+        grades: Mapping[str, npt.NDArray[np.uint8]],
+        *,
+        flags: Iterable[Flag] = (),
+    ) -> Record:
+        """The record with variables put in, new or over its own, and with more flags."""
+        return replace(
+            self,
+            values={**self.values, **values},
+            grades={**self.grades, **grades},
+            flags=(*self.flags, *flags),
+        )
 
     def between(self, first: np.datetime64, last: np.datetime64) -> Record:
         """The part from `first` to `last`, both included."""

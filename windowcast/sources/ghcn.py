@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 
@@ -133,7 +133,7 @@ def _with_totals(record: Record, total: Observations, days: Observations) -> Rec
         elif np.isnan(rain[span]).all():
             rain[span], grade[span] = amount / length[date], Grade.ESTIMATED
             spread[span] = True
-    flags = list(record.flags)
+    flags = []
     if spread.any():
         text = say("flag.spread_rain", days=int(spread.sum()))
         flags.append(
@@ -142,12 +142,7 @@ def _with_totals(record: Record, total: Observations, days: Observations) -> Rec
     if lost:
         text = say("flag.lost_totals", count=int(lost))
         flags.append(span_flag("several-days-rain", "precip_mm", total.dates, "removed", text))
-    return replace(
-        record,
-        values={**record.values, "precip_mm": rain},
-        grades={**record.grades, "precip_mm": grade},
-        flags=tuple(flags),
-    )
+    return record.with_variables({"precip_mm": rain}, {"precip_mm": grade}, flags=flags)
 
 
 def moved_to_calendar_day(record: Record) -> Record:
@@ -163,11 +158,10 @@ def moved_to_calendar_day(record: Record) -> Record:
     )
     text = say("flag.morning")
     flag = span_flag("observing-day", ", ".join(moved), record.times, "kept", text)
-    return replace(
-        record,
-        values={**record.values, **{name: earlier.values[name] for name in moved}},
-        grades={**record.grades, **{name: earlier.grades[name] for name in moved}},
-        flags=(*record.flags, flag),
+    return record.with_variables(
+        {name: earlier.values[name] for name in moved},
+        {name: earlier.grades[name] for name in moved},
+        flags=[flag],
     )
 
 

@@ -90,11 +90,7 @@ def probed(record: Record, known: Record) -> Record:
     raw = np.stack([record.get(name)[None] for name in PROBES])
     probes, _ = screen(raw, record.get("tmax_c")[None], record.get("tmin_c")[None])
     soil = {name: bridged(probe[0]) for name, probe in zip(PROBES, probes, strict=True)}
-    return replace(
-        known,
-        values={**known.values, **soil},
-        grades={**known.grades, **{name: record.grade(name) for name in PROBES}},
-    )
+    return known.with_variables(soil, {name: record.grade(name) for name in PROBES})
 
 
 def _rows(values: FloatArray) -> FloatArray:

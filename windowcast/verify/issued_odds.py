@@ -189,7 +189,7 @@ def _held_against(city: _City, issue: int, drawn: Members) -> _Issue:
 def _as_read(daily: Record) -> Record:
     """Futures to whole °F, as the observations are: a limit cuts both alike."""
     values = {n: np.round(v * 1.8) / 1.8 for n, v in daily.values.items() if n in TEMPERATURES}
-    return replace(daily, values={**daily.values, **values})
+    return daily.with_variables(values, {})
 
 
 _Issue = tuple[FloatArray, FloatArray]  # [event, odds/climate/came, lead], [figure, lead]

@@ -209,11 +209,7 @@ def lived(
     means = {name: np.full(end, np.nan) for name in MEANS}
     for name, mean in means.items():
         mean[begin:] = of_hours[name][begin - first : end - first]
-    daily = replace(
-        daily,
-        values={**daily.values, **means},
-        grades={**daily.grades, **{n: grades_of(v) for n, v in means.items()}},
-    )
+    daily = daily.with_variables(means, {name: grades_of(mean) for name, mean in means.items()})
     span = hours.record.times[hours.starts[[begin - first, end - first]] - [0, 1]]
     return Lived(daily, hours.record.between(*span), season, mornings)
 
@@ -266,11 +262,7 @@ def _with_usual_rain(known: Record, begin: int) -> Record:
         return known
     value = np.append(before.get(FILLED), known.get("precip_mm")[begin:])
     grade = np.append(before.grade(FILLED), known.grade("precip_mm")[begin:])
-    return replace(
-        known,
-        values={**known.values, FILLED: value},
-        grades={**known.grades, FILLED: grade.astype(np.uint8)},
-    )
+    return known.with_variables({FILLED: value}, {FILLED: grade})
 
 
 def _bridges(sound: Record, known: Record) -> dict[str, npt.NDArray[np.int64]]:
@@ -373,13 +365,9 @@ def _joined_hours(came: Record, recent: slice, told: Mapping[str, FloatArray]) -
 def _with(known: Record, measured: Mapping[str, FloatArray]) -> Record:
     """The record with daily means that were measured beside it, on days from the same first on."""
     count = len(known.times)
-    return replace(
-        known,
-        values={**known.values, **{n: v[:count] for n, v in measured.items()}},
-        grades={
-            **known.grades,
-            **{n: np.full(count, Grade.OBSERVED, dtype=np.uint8) for n in measured},
-        },
+    return known.with_variables(
+        {name: values[:count] for name, values in measured.items()},
+        {name: np.full(count, Grade.OBSERVED, dtype=np.uint8) for name in measured},
     )
 
 

@@ -348,14 +348,9 @@ def _with_rain(daily: Record, rain: FloatArray, day_of: npt.NDArray[np.int64]) -
     """The daily record with the sums of the hours drawn."""
     starts = np.searchsorted(day_of, np.arange(day_of[-1] + 1))
     sums = np.add.reduceat(rain, starts, axis=1)
-    old = daily.get("precip_mm")
     amounts = np.full((len(rain), len(daily.times)), np.nan)
-    amounts[:, :] = old
+    amounts[:] = daily.get("precip_mm")
     amounts[:, : len(starts)] = sums
     grade = daily.grade("precip_mm").copy()
     grade[: len(starts)] = np.minimum(grade[: len(starts)], Grade.CLIMATOLOGY)
-    return replace(
-        daily,
-        values={**daily.values, "precip_mm": amounts},
-        grades={**daily.grades, "precip_mm": grades_of(amounts, grade)},
-    )
+    return daily.with_variables({"precip_mm": amounts}, {"precip_mm": grades_of(amounts, grade)})

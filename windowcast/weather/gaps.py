@@ -13,8 +13,6 @@ Every filled value is graded ESTIMATED.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import numpy.typing as npt
 
@@ -47,7 +45,7 @@ def filled(record: Record, tables: Tables = PACKAGED) -> Record:
         each recent gap that stays, one for all older ones together.
     """
     rules = tables["quality"]
-    values, grades = dict(record.values), dict(record.grades)
+    values, grades = {}, {}
     flags: list[Flag] = []
     for name, series in record.values.items():
         spans = gap_spans(series)
@@ -63,8 +61,8 @@ def filled(record: Record, tables: Tables = PACKAGED) -> Record:
             values[name][steps] = estimate
             grades[name][steps] = Grade.ESTIMATED
             flags.append(_filled_flag(record, name, steps))
-        flags.extend(_open_flags(record, name, gap_spans(values[name]), rules))
-    done = replace(record, values=values, grades=grades, flags=(*record.flags, *flags))
+        flags.extend(_open_flags(record, name, gap_spans(values.get(name, series)), rules))
+    done = record.with_variables(values, grades, flags=flags)
     return with_rain_filled(done, tables) if record.daily else done
 
 

@@ -69,8 +69,7 @@ def with_coarse_grid(
         return record
     grid = extended(overlaid(grids), record.times[0], record.times[-1])
     past = record.times < today
-    values, grades = dict(record.values), dict(record.grades)
-    flags, used = [], set()
+    values, grades, flags, used = {}, {}, [], set()
     said = _said(record, grid)
     for name, target in _FILLS.items():
         own = record.get(name)
@@ -87,13 +86,8 @@ def with_coarse_grid(
         for origin in grid.provenance
         if used & set(origin.variables)
     )
-    return replace(
-        record,
-        values=values,
-        grades=grades,
-        provenance=(*record.provenance, *origins),
-        flags=(*record.flags, *flags),
-    )
+    filled = record.with_variables(values, grades, flags=flags)
+    return replace(filled, provenance=(*record.provenance, *origins))
 
 
 def without_grid(record: Record, tables: Tables = PACKAGED) -> Record:

@@ -73,10 +73,9 @@ def with_relative_humidity(hourly: Record) -> Record:
     made = relative_humidity_pct(hourly.get("temp_c"), hourly.get("dewpoint_c"))
     worst = np.maximum(hourly.grade("temp_c"), hourly.grade("dewpoint_c"))
     own = hourly.grade("rh_pct") != Grade.MISSING
-    return replace(
-        hourly,
-        values={**hourly.values, "rh_pct": np.where(own, rh, made)},
-        grades={**hourly.grades, "rh_pct": np.where(own, hourly.grade("rh_pct"), worst)},
+    return hourly.with_variables(
+        {"rh_pct": np.where(own, rh, made)},
+        {"rh_pct": np.where(own, hourly.grade("rh_pct"), worst)},
     )
 
 
@@ -130,11 +129,7 @@ def _own_errors_with_their_own(layers: Sequence[Record]) -> list[Record]:
             if error in layer.values:
                 value = np.where(own, layer.get(error), np.nan)
                 grade = np.where(own, layer.grade(error), Grade.MISSING).astype(np.uint8)
-                kept[at] = replace(
-                    kept[at],
-                    values={**kept[at].values, error: value},
-                    grades={**kept[at].grades, error: grade},
-                )
+                kept[at] = kept[at].with_variables({error: value}, {error: grade})
             taken |= own
     return kept
 

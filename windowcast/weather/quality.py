@@ -79,17 +79,12 @@ def _applied(record: Record, name: str, finding: Finding) -> Record:
         return record
     action = "removed" if finding.remove else "kept"
     flag = span_flag(name, finding.variable, record.times[finding.mask], action, finding.text)
-    record = replace(record, flags=(*record.flags, flag))
     if not finding.remove:
-        return record
+        return replace(record, flags=(*record.flags, flag))
     variable = finding.variable
     value = np.where(finding.mask, np.nan, record.values[variable])
     grade = np.where(finding.mask, Grade.MISSING, record.grades[variable]).astype(np.uint8)
-    return replace(
-        record,
-        values={**record.values, variable: value},
-        grades={**record.grades, variable: grade},
-    )
+    return record.with_variables({variable: value}, {variable: grade}, flags=[flag])
 
 
 def _temperatures(record: Record) -> Iterator[str]:

@@ -7,7 +7,7 @@ how temperatures go with rain there, the stations around it tell (``data/rain_cl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib import resources
 from zoneinfo import ZoneInfo
@@ -168,12 +168,7 @@ def with_rain_filled(record: Record, tables: Tables = PACKAGED) -> Record:
     origin = _origin(record, told, climate, values)
     text = of_variable("precip_mm", say("flag.usual_rain", origin=say(f"rain_origin.{origin}")))
     flag = span_flag(CHECK + origin, "precip_mm", record.times[unknown], "filled", text)
-    return replace(
-        record,
-        values={**record.values, FILLED: made},
-        grades={**record.grades, FILLED: grade},
-        flags=(*record.flags, flag),
-    )
+    return record.with_variables({FILLED: made}, {FILLED: grade}, flags=[flag])
 
 
 def _origin(record: Record, rain: FloatArray, climate: RainClimate | None, values: Table) -> str:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -126,9 +125,7 @@ def judged_nearby(
         if np.isfinite(sound).sum() < table.number("least_days"):
             continue
         grade = np.where(np.isfinite(sound), past.grade(SOIL), Grade.MISSING).astype(np.uint8)
-        clean = replace(
-            past, values={**past.values, SOIL: sound}, grades={**past.grades, SOIL: grade}
-        )
+        clean = past.with_variables({SOIL: sound}, {SOIL: grade})
         near = _near(station, filled(clean, tables), place)
         kept.append(near)
         flags.append(remark("soil-nearby", _told(near), variable=SOIL))

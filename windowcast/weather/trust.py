@@ -241,11 +241,12 @@ def _without(record: Record, names: Sequence[str], edge: np.datetime64) -> Recor
         known = any(name in past for name in past.values)
         return past if known else replace(past, times=past.times[:0], values={}, grades={})
     ahead = record.times >= edge
-    values, grades = dict(record.values), dict(record.grades)
-    for name in (n for n in names if n in values):
-        values[name] = np.where(ahead, np.nan, values[name])
-        grades[name] = np.where(ahead, np.uint8(Grade.MISSING), grades[name])
-    return replace(record, values=values, grades=grades)
+    gone = [name for name in names if name in record.values]
+    missing = np.uint8(Grade.MISSING)
+    return record.with_variables(
+        {name: np.where(ahead, np.nan, record.values[name]) for name in gone},
+        {name: np.where(ahead, missing, record.grades[name]) for name in gone},
+    )
 
 
 def _flag(record: Record, names: Sequence[str], why: Phrase, ahead: Record) -> Flag:

@@ -29,7 +29,7 @@ def season_hours(weather: Weather, first: dt.date, last: dt.date) -> Record:
         return hours
     at = (hours.times - weather.hourly.times[0]).astype(np.int64)
     inside = (at >= 0) & (at < len(weather.hourly.times))
-    values, grades = dict(hours.values), dict(hours.grades)
+    values, grades = {}, {}
     for name in weather.hourly.values:
         value = hours.get(name).copy()
         grade = hours.grade(name).copy()
@@ -39,7 +39,7 @@ def season_hours(weather: Weather, first: dt.date, last: dt.date) -> Record:
         value[known] = measured[known]
         grade[known] = weather.hourly.grade(name)[at[known]]
         values[name], grades[name] = value, grade
-    return replace(hours, values=values, grades=grades)
+    return hours.with_variables(values, grades)
 
 
 def season_context(
