@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import json
 from pathlib import Path
+from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -363,6 +365,26 @@ def test_a_comma_within_a_name_is_no_decimal_mark(file: Path) -> None:
     assert entry.materials == (
         Material("2,4-d", rate_kg_ha=1.12), Material("prodiamine", rate_kg_ha=0.84),
     )  # fmt: skip
+
+
+def test_a_row_is_known_again_by_what_it_says_and_how_often(file: Path) -> None:
+    """The id of a row: its kind, its values by name, and its turn among rows that say the same.
+
+    Logs hold it, so it has to stay what it was.
+    """
+    said = (
+        '{"date": "2025-09-15", "depth_m": 0.05, "notes": "x", "temp_c": 5.0, "time": "09:30:00"}'
+    )
+    ids = [uuid5(NAMESPACE_OID, json.dumps(["probe", said, turn])).hex for turn in (1, 2)]
+    for head, line in (
+        ("kind,date,depth_m,temp_c,time,notes\n", row),
+        (
+            "notes,time,temp_c,depth_m,date,kind\n",
+            ",".join(reversed(row.strip().split(","))) + "\n",
+        ),
+    ):
+        file.write_text(head + 2 * line)
+        assert [r.id for r in read_log_file(file).revisions] == ids
 
 
 def test_a_code_that_nobody_knows_may_have_blanks_around_it(file: Path) -> None:

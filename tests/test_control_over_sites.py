@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -56,6 +57,17 @@ def test_the_interval_is_that_of_site_means_where_plots_hardly_differ() -> None:
     assert found.high == pytest.approx(-100 * math.expm1(ends.low), abs=1)
     assert found.low == pytest.approx(-100 * math.expm1(ends.high), abs=5)
     assert "12 plots at 3 sites" in render(found.text)
+
+
+def test_a_check_may_have_another_name_at_each_site() -> None:
+    named = ["untreated", "nontreated", "check"]
+    known = ratings(UNEVEN)
+    renamed = [
+        r if r.treatment == "A" else replace(r, treatment=named[int(r.location[1:])]) for r in known
+    ]
+    (one,), (other,) = trial_results(known), trial_results(renamed)
+    assert one.controls["A"] == other.controls["A"]
+    assert one.at == other.at
 
 
 def test_plots_of_all_sites_as_one_claim_more_than_they_know() -> None:

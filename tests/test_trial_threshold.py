@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
 import random
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,17 +21,51 @@ from web_fixtures import client
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
 from windowcast.materials.product import parse_area_price
+from windowcast.records import trial_threshold
 from windowcast.records.model import Rating
 from windowcast.records.trial_analyses import analysed_rounds
+from windowcast.records.trial_rounds import TrialRound
 from windowcast.records.trial_threshold import TurfThreshold, turf_threshold
 from windowcast.report.catalogue import Voice
 from windowcast.report.trial_threshold import threshold_notes, threshold_said, threshold_sentences
-from windowcast.trials.model import PlotRow
+from windowcast.trials.model import PlotRow, TrialAnalysis, TrialOptions
 from windowcast.trials.threshold import ControlKnown, QualityLine, paying_cover, quality_line
 from windowcast.trials.trial_file import TrialFile, trial_from
 
 EN, ES = Voice("us", "en"), Voice("us", "es")
 COVER = {"untreated": 40.0, "glyphosate": 6.0, "simazine": 18.0}
+
+
+def test_the_line_is_that_of_the_last_day_on_which_both_were_rated() -> None:
+    """Quality falls by 0.1 a percent on the first day and by 0.2 on the last."""
+
+    def on(day: int, measure: str, fall: float, weed: str = "") -> TrialRound:
+        date = dt.date(2025, 3, day)
+        rows = tuple(
+            PlotRow("", str(block), f"{block}{n}", "a", value, date=date, measure=measure)
+            for block in (1, 2)
+            for n, cover in enumerate((10.0, 20.0, 40.0))
+            for value in [cover if measure == "cover %" else 9 - block / 2 - fall * cover]
+        )
+        return TrialRound(measure, weed, {"": date}, {}, rows, TrialOptions("percent"))
+
+    def line(*rounds: TrialRound, weed: str = "") -> tuple[float, TrialRound] | None:
+        found, seen = trial_threshold._line([(r, TrialAnalysis("percent")) for r in rounds], weed)
+        return None if found is None or seen is None else (round(found.fall, 6), seen)
+
+    early, late = on(1, "cover %", 0.1), on(20, "cover %", 0.2)
+    qualities = on(1, "quality 1-9", 0.1), on(20, "quality 1-9", 0.2)
+    for order in ((early, late), (late, early)):
+        assert line(*order, *qualities) == (0.2, late)
+        assert line(*order, qualities[0]) == (0.1, early)
+    assert line(early, late) is None
+    assert line(*qualities) is None
+    named = on(20, "cover %", 0.2, "POAAN")
+    assert line(late, named, *qualities) == (0.2, named)  # that of one weed before that of all
+    assert line(late, named, *qualities, weed="STEME") == (0.2, late)
+    assert line(named, *qualities, weed="STEME") is None
+    over = replace(late, since={"": dt.date(2025, 3, 1)})
+    assert line(over, early, *qualities) == (0.1, early)  # a mean over days has no one day
 
 
 # --- by hand and against others -------------------------------------------------------------------

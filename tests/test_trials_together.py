@@ -24,7 +24,7 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.own_evidence import OwnResult
 from windowcast.records import own_evidence, place_effects, pooled_trials, trial_rounds
 from windowcast.records.model import Rating
-from windowcast.records.place_effects import PlaceEffect, TrialRead
+from windowcast.records.place_effects import NoEffect, PlaceEffect, TrialRead
 from windowcast.records.trial_analyses import rounds_over_days
 from windowcast.records.trial_rounds import TrialRound, days_after, is_before, near
 from windowcast.trials.contrasts import ContrastEffect, ShownEffect
@@ -450,6 +450,59 @@ def test_a_result_has_the_timing_and_stage_that_were_met(
     assert (found.trial, found.weed, found.timing, found.stage_bbch) == (
         "Timing", "POAAN", timing, met,
     )  # fmt: skip
+
+
+LATER = dt.date(2025, 3, 1)
+
+
+def last_seen(
+    monkeypatch: pytest.MonkeyPatch, *looks: tuple[str, PlaceEffect | NoEffect]
+) -> tuple[Any, dict[str, list[str]]]:
+    """What counts of looks, each at its measure, and the reasons where nothing does."""
+    rounds = {round_of(measure=measure).key: round_of(measure=measure) for measure, _ in looks}
+    monkeypatch.setattr(own_evidence, "rounds_of", lambda *_: rounds.values())
+    monkeypatch.setattr(
+        own_evidence, "place_effects",
+        lambda _trial, found, *_: [one for measure, one in looks if measure == found.measure],
+    )  # fmt: skip
+    read = TrialRead(Path("t.toml"), trial("F", North="2024-09-12"), ())
+    places, reasons = own_evidence._last_seen(read, ARM, ACTIVES)
+    seen = {key: [(r.measure, e.site, e.rated) for r, e in these] for key, these in places.items()}
+    return seen, {name: [why.id for why in whys] for name, whys in reasons.items()}
+
+
+def nothing(site: str = "North", rated: dt.date = LATER, *, seen: bool = True) -> NoEffect:
+    return NoEffect("Fall", site, rated, say("pool.check_bare"), seen)
+
+
+COUNT, CONTROL, WANTED = "count per m2", "control %", ("Fall", "POAAN")
+
+
+def test_of_what_was_seen_on_the_last_day_counts_go_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    first, late = place(), place(rated=LATER)
+    south = place("one", "South")
+    seen, reasons = last_seen(
+        monkeypatch, (CONTROL, first), (CONTROL, late), (COUNT, late), (COUNT, south),
+        ("injury %", place(rated=dt.date(2025, 6, 1))),
+    )  # fmt: skip
+    assert seen == {WANTED: [(COUNT, "North", LATER), (COUNT, "South", first.rated)]}
+    assert reasons == {}
+
+
+def test_a_last_day_that_tells_nothing_leaves_the_site_out_with_the_reason(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert last_seen(monkeypatch, (COUNT, place()), (COUNT, nothing())) == (
+        {}, {"Fall": ["own.last"]},
+    )  # fmt: skip
+    assert last_seen(monkeypatch, (COUNT, nothing())) == ({}, {"Fall": ["pool.check_bare"]})
+    seen, reasons = last_seen(monkeypatch, (COUNT, place()), (COUNT, nothing("South")))
+    assert (seen, reasons) == (
+        {WANTED: [(COUNT, "North", place().rated)]}, {"Fall": ["pool.check_bare"]},
+    )  # fmt: skip
+    # who was not rated again keeps the last look
+    seen, reasons = last_seen(monkeypatch, (COUNT, place()), (COUNT, nothing(seen=False)))
+    assert (seen, reasons) == ({WANTED: [(COUNT, "North", place().rated)]}, {})
 
 
 def test_of_several_rates_the_nearest_to_the_full_one_counts_the_poorer_of_two() -> None:

@@ -297,9 +297,7 @@ def _weeds_in(entries: Sequence[Seeing], application: Application) -> list[_Weed
 
 
 def _of_treatment(rating: Rating, application: Application) -> bool:
-    """Whether a rating is of ground that had the application."""
-    if is_check(rating):
-        return False
+    """Whether a rating, of no check, is of ground that had the application."""
     if rating.trial:
         return rating.trial == application.trial and rating.treatment == application.treatment
     return not rating.treatment or rating.treatment == application.treatment
