@@ -228,9 +228,11 @@ def test_rain_and_logged_irrigation_water_in(
 
 
 def test_what_is_not_known_says_where_it_would_come_from() -> None:
-    assert fact("soil_5cm_c", context(of={"soil_c": NAN})) == (
-        "unknown", "model or probe", pytest.approx(NAN, nan_ok=True),
+    (soil,) = [one for one in facts(context(of={"soil_c": NAN})) if one.key == "soil_5cm_c"]
+    assert (render(soil.text), render(soil.source), soil.unit) == (
+        "unknown", "model or probe", "°C",
     )  # fmt: skip
+    assert math.isnan(soil.value)
 
 
 def test_without_rain_by_day_watering_in_is_not_known() -> None:

@@ -31,12 +31,13 @@ from windowcast.trials.contrasts import ContrastEffect, ShownEffect
 from windowcast.trials.given import Given
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.model import PlotRow, TrialAnalysis, TrialOptions
+from windowcast.trials.rated_measures import options_for
 from windowcast.trials.trial_file import TrialFile, trial_from
 
 NAN, ACTIVES = math.nan, load_actives()
 FALL = Given("Fall", (("prodiamine", 0.84),), ("A",), (75.0,))
 SHOWN = ShownEffect(0, 0, 0)
-SPRAYED = dt.date(2024, 9, 12)
+SPRAYED, LATER = dt.date(2024, 9, 12), dt.date(2025, 3, 1)
 
 
 def place(trial: str = "one", site: str = "North", **of: Any) -> PlaceEffect:
@@ -235,6 +236,37 @@ def test_what_plots_got_adds_up_rates_of_one_active_under_any_of_its_names() -> 
     assert found.days == (73.0,)  # 12 Sep is the 74th day from 1 Jul on: 31 + 31 + 12
     for twice in ("prodiamine 0.5 kg/ha; prodiamine", "prodiamine; prodiamine 0.5 kg/ha"):
         assert given(twice).actives == (("prodiamine", None),)
+
+
+def effects(measure: str, of_percent: float) -> list[PlaceEffect | NoEffect]:
+    """Two treatments, one of which left no weed on any plot, rated in tens of percent."""
+    of = trial("F", "G", North="2024-09-12")
+    control = {"untreated": (0, 0, 0, 0), "F": (100, 100, 100, 100), "G": (80, 70, 90, 80)}
+    rows = tuple(
+        PlotRow("", str(block), f"{name}{block}", name, value * of_percent, date=LATER,
+                measure=measure)
+        for name, values in control.items() for block, value in enumerate(values)
+    )  # fmt: skip
+    options = options_for(
+        measure, [row.value for row in rows], design="rcbd", checks=["untreated"], standard=""
+    )
+    look = round_of(measure=measure, rows=rows, options=options, dates={"North": LATER},
+                    days={"North": 170})  # fmt: skip
+    return list(place_effects.place_effects(of, look, arms_of(of)[0], ACTIVES))
+
+
+def test_a_rating_from_0_to_10_says_the_same_as_in_percent() -> None:
+    pairs = list(zip(effects("control %", 1.0), effects("control 0-10", 0.1), strict=True))
+    assert len(pairs) == 2
+    for percent, ten in pairs:
+        assert isinstance(percent, PlaceEffect)
+        assert isinstance(ten, PlaceEffect)
+        assert (percent.given.name, percent.effect.bound) in (("F", True), ("G", False))
+        assert (ten.effect.value, ten.effect.error) == pytest.approx(
+            (percent.effect.value, percent.effect.error)
+        )
+        assert ten.shown.middle == pytest.approx(percent.shown.middle / 10)
+        assert (ten.rated, ten.days, ten.season, ten.scale) == (LATER, 170, "2024/25", "level")
 
 
 # ---- rounds --------------------------------------------------------------------------------------
@@ -450,9 +482,6 @@ def test_a_result_has_the_timing_and_stage_that_were_met(
     assert (found.trial, found.weed, found.timing, found.stage_bbch) == (
         "Timing", "POAAN", timing, met,
     )  # fmt: skip
-
-
-LATER = dt.date(2025, 3, 1)
 
 
 def last_seen(
