@@ -15,7 +15,7 @@ from windowcast.core.turf import Species
 from windowcast.materials.actives import load_actives
 from windowcast.materials.label_values import MOVEMENTS, TIMINGS, TURF_STATES, UPTAKES, species_key
 from windowcast.materials.needs import needs_of
-from windowcast.materials.written_materials import material_from
+from windowcast.materials.rates import material_from
 
 # The classification of 2020 (HRAC, WSSA), typed here apart from the table: by group, and 0 for what
 # it calls unknown or, for growth regulators, does not list. Read: group 3 for benfluralin and

@@ -192,7 +192,7 @@ def test_waiting_names_what_came_closest() -> None:
 def hour_scores(**of: tuple[float, list[float]]) -> HourScores:
     """Scores of a block of two hours: by criterion the measured value and the hours' scores."""
     grade = ScoreCurve((1.0, 3.0, 5.0, 9.0), (0.0, 1.0, 1.0, 0.0))
-    ctx: Any = SimpleNamespace(tables={"criteria": CRITERIA}, criterion=CRITERIA.table)
+    ctx: Any = SimpleNamespace(tables={"criteria": CRITERIA}, criterion=CRITERIA.table, rule=RULE)
     return HourScores(
         ctx,
         dict.fromkeys(of, grade),
@@ -231,7 +231,7 @@ def test_what_would_have_to_change(
     scores: dict[str, tuple[float, list[float]]], expected: Phrase
 ) -> None:
     # the value itself is worked out by the curve; which criteria are named is asked here
-    found = advice.would_change(hour_scores(**scores), Block(0, 2), RULE)
+    found = advice.would_change(hour_scores(**scores), Block(0, 2))
     assert render(found) == render(expected)
 
 
@@ -420,7 +420,7 @@ def weed(code: str) -> Emergence:
 
 @pytest.mark.parametrize("southern", [False, True])
 def test_burs_are_to_be_forestalled(southern: bool) -> None:
-    """Lawn burweed has its first burs in March (`season.seeding`), half a year later in the south.
+    """Lawn burweed has its first burs in March (`sets_days`), half a year later in the south.
 
     243 and 274 days after 1 July are 1 March and 1 April; after 1 January 1 September and
     2 October.

@@ -243,7 +243,7 @@ def test_a_window_in_full() -> None:
     taken = days.judge.turf(POST.generic)[days.day_of(hours.block)]
     of_turf = next(j for j in window.judged if j.criterion == "turf_safety")
     assert of_turf.reason == say("advice.of_turf", reason=taken.deciding.reason)
-    plain = {j.criterion: j for j in scores.judged(hours.block, days.ctx.rule)}
+    plain = {j.criterion: j for j in scores.judged(hours.block)}
     assert [j for j in window.judged if j.criterion != "turf_safety"] == [
         j for j in plain.values() if j.criterion != "turf_safety"
     ]

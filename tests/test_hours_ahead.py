@@ -235,7 +235,7 @@ def test_what_a_block_comes_to() -> None:
     assert scores.at("wind", Block(11, 13)) == pytest.approx((0.8, 2.5))
     score, value = scores.at("gusts", block)
     assert (math.isnan(score), value) == (True, 5.5)
-    wind, gusts, rain = scores.judged(block, RULE)
+    wind, gusts, rain = scores.judged(block)
     criteria = scores.ctx.criterion
     assert (wind.criterion, wind.verdict, wind.score) == ("wind", "fit", 0.6)
     assert (wind.measured, wind.unit, wind.source) == (6.1235, "m s-1", "choice: made up")
@@ -244,7 +244,7 @@ def test_what_a_block_comes_to() -> None:
     assert (gusts.verdict, gusts.score, gusts.measured) == ("cannot tell", None, 5.5)
     assert gusts.reason == say("criterion.gusts.unknown")
     assert (rain.verdict, rain.score) == ("fit", 1.0)
-    assert scores.judge("wind", block, RULE) == wind
+    assert scores.judge("wind", block) == wind
     assert scores.limiting(block) == "gusts"  # what cannot be told, before 0.6 squared
     assert scores.limiting(Block(13, 15)) == "gusts"  # 0.4 below 0.9 squared
     assert scores.score[0, 13] == pytest.approx(0.4 * 0.81)
@@ -296,12 +296,12 @@ def test_what_spoils_a_block_most_often_where_it_does_not_hold() -> None:
     wind[2:4], rain[4] = 0.25, 0.1
     wind[5] = math.nan  # cannot be told: no more than the rain is known to spoil it
     scores = made(context(), {"rain_after": rain, "wind": wind})
-    assert scores.spoiler(Block(10, 13), RULE) == ("rain_after", 2)
+    assert scores.spoiler(Block(10, 13)) == ("rain_after", 2)
     wind[5] = 0.2
     scores = made(context(), {"rain_after": rain, "wind": wind})
-    assert scores.spoiler(Block(10, 13), RULE) == ("wind", 3)
+    assert scores.spoiler(Block(10, 13)) == ("wind", 3)
     fair = made(context(), {"rain_after": rain[:2], "wind": wind[:2]})
-    assert fair.spoiler(Block(10, 13), RULE) == ("", 0)
+    assert fair.spoiler(Block(10, 13)) == ("", 0)
 
 
 # --- the judge ------------------------------------------------------------------------------------
@@ -316,7 +316,7 @@ def test_one_judge_grades_the_forecast_as_it_does_all_members() -> None:
     scores = judge.scores(purpose, purpose.generic)
     score, limit = judge.at(purpose, purpose.generic, block)
     assert score == pytest.approx(run_score(scores.score[0, block.hours], ctx.rule))
-    assert limit == scores.judge(scores.limiting(block), block, ctx.rule)
+    assert limit == scores.judge(scores.limiting(block), block)
     assert list(scores.scores) == list(purpose.asked(purpose.generic))
     assert scores.score.shape == (3, many)
     calm = Judge(context(), past()).at(purpose, purpose.generic, Block(35, 37))

@@ -21,7 +21,7 @@ from windowcast.materials.needs import needs_of
 from windowcast.materials.nozzle import nozzle_check
 from windowcast.materials.product import Price, Product
 from windowcast.materials.products import product_from, product_from_words, with_label_maximum
-from windowcast.materials.rates import Concentration
+from windowcast.materials.rates import Concentration, materials_from
 from windowcast.materials.rotation import (
     Use,
     alternatives,
@@ -32,7 +32,6 @@ from windowcast.materials.rotation import (
     suspect_resistance,
 )
 from windowcast.materials.tank import TankSheet, tank_sheet
-from windowcast.materials.written_materials import materials_from
 
 ACTIVES = load_actives()
 GLYPHOSATE = ACTIVES["glyphosate"]

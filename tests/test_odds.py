@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
-from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import Members
+from windowcast.core.time_axis import first_day, last_day
 from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_weather
 from windowcast.windows.odds import (

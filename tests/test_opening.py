@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from windows_fixtures import past, site, state, weather
 
-from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import FloatArray
+from windowcast.core.time_axis import first_day, last_day
 from windowcast.core.values import PACKAGED
 from windowcast.windows.odds import (
     DateRange,
@@ -25,7 +25,7 @@ from windowcast.windows.odds import (
     odds_of,
     worth_of,
 )
-from windowcast.windows.opening import Opening, marked, when
+from windowcast.windows.opening import Opening, when
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.season_axis import SeasonAxis, joined, on_ground
@@ -156,12 +156,13 @@ def test_unknown_days_count_only_where_none_is_known_to_be_open(
 def test_an_opening_on_the_first_day_that_the_months_allow_is_marked() -> None:
     # the spring purpose opens with its months on the day after 194.5 days of the season
     first = START + dt.timedelta(days=195)
+    spring = opening(np.zeros((1, DAYS)))
     for n, by_calendar in ((0, True), (1, False)):
         found = DateRange(first, first + dt.timedelta(days=n), None, 0.1, 0.2, 30)
-        known = marked(found, SPRING, SPRING.generic, southern=False)
+        known = spring.marked(found)
         assert known == replace(found, by_calendar=by_calendar)
     blind = DateRange(first, None, None, 0.1, 0.2, 30)
-    assert marked(blind, SPRING, SPRING.generic, southern=False) == blind
+    assert spring.marked(blind) == blind
 
 
 def test_the_usual_day_is_of_this_season_until_it_has_passed() -> None:

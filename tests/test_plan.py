@@ -22,10 +22,10 @@ from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, record
 from uscrn_sites import site as site_at
 
 from windowcast.cli import cli
-from windowcast.core.first_last import first_day, last_day
 from windowcast.core.phrase import NOTHING, Share, about, say
 from windowcast.core.record import FloatArray, Weather
 from windowcast.core.site import Site
+from windowcast.core.time_axis import first_day, last_day
 from windowcast.core.turf import Sensitive
 from windowcast.core.values import PACKAGED, Value, load
 from windowcast.limits.model import Permission, TurfSpan

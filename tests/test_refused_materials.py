@@ -24,12 +24,12 @@ from windowcast.materials.rates import (
     Concentration,
     active_kg_ha,
     equivalent_concentration,
+    material_from,
     parse_concentration,
     product_rate,
     write_concentration,
 )
 from windowcast.materials.tank import tank_sheet
-from windowcast.materials.written_materials import material_from
 
 ACTIVES = load_actives()
 LABEL = "take it from the label in hand"

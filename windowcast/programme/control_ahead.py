@@ -51,7 +51,9 @@ class ControlAhead:
             return None
         air_c = float(self.members.daily.get("tmax_c")[1:, day].mean())
         return Met.on(
-            *(day, purpose, self.state),
+            day,
+            purpose,
+            self.state,
             air_c=air_c,
             efficacy=self.efficacy,
             resistance=self.resistance,

@@ -8,16 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.core.first_last import first_day, last_day
 from windowcast.core.phrase import Phrase, Quantity, Share, joined, say
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_day, season_name
+from windowcast.core.time_axis import first_day, last_day
 from windowcast.core.values import Table, Value
-from windowcast.core.weed_codes import known
+from windowcast.core.weed_codes import known, sets_days
 from windowcast.programme.model import KeyDate, YearDate
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.runs import trailing_mean
-from windowcast.season.seeding import sets_days
 from windowcast.season.turf_safety import brown_in
 from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range, normal_range
 from windowcast.windows.reasons import SOIL_DEPTH

@@ -15,7 +15,7 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.materials.written_materials import materials_from
+from windowcast.materials.rates import materials_from
 from windowcast.records.entry_checks import refuse_unknown
 from windowcast.records.fields import LogField
 from windowcast.records.hand_columns import (

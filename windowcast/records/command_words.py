@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.core.quantity import is_number
-from windowcast.materials.written_materials import material_from, materials_from
+from windowcast.materials.rates import material_from, materials_from
 from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.fields import LogField
 from windowcast.records.model import fields_of

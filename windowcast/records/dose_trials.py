@@ -8,7 +8,7 @@ from typing import cast
 
 from windowcast.core.errors import InputError
 from windowcast.core.extras import installed
-from windowcast.materials.written_materials import materials_from
+from windowcast.materials.rates import materials_from
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.sources.textfile import MARKS, read_text_bytes, split_options, text_of
 from windowcast.trials.dose_populations import DoseFindings, dose_findings

@@ -138,7 +138,7 @@ class PastSeason:
         if entered_by_operator(application):
             part = self._touched(own, block, purpose, needs)
         scores = usual if part is None else _patched(usual, own, part)
-        judged = scores.judged(block, rule)
+        judged = scores.judged(block)
         by_name = {j.criterion: j for j in judged}
         total = scores.score[0, block.hours].mean()
         compared = _comparable(scores, block)

@@ -18,7 +18,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, Name, Phrase, names, say
 from windowcast.core.season_calendar import season_day, season_name
 from windowcast.materials.actives import Actives
-from windowcast.materials.written_materials import materials_from
+from windowcast.materials.rates import materials_from
 from windowcast.records.model import Rating
 from windowcast.records.trial_log import ratings_or_names
 from windowcast.records.trial_rounds import TrialRound

@@ -14,7 +14,6 @@ from functools import partial
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import (
     from_season_start,
@@ -22,6 +21,7 @@ from windowcast.core.season_calendar import (
     northern_month_day,
     season_slices,
 )
+from windowcast.core.time_axis import first_day, last_day
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.season.model import Emergence, SiteState, TurfPhase
 from windowcast.season.runs import trailing_mean

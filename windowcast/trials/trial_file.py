@@ -24,7 +24,7 @@ from windowcast.core.site import MAX_SITE_BYTES, Site, WeatherSources, timezone_
 from windowcast.core.turf import Name, SiteTable, Soil, Turf
 from windowcast.core.validation import first_problem
 from windowcast.core.weed_codes import weed_code
-from windowcast.materials.written_materials import materials_from
+from windowcast.materials.rates import materials_from
 from windowcast.trials.rated_measures import MEASURES
 
 TrialDesign = Literal["rcbd", "crd", "split-plot", "factorial"]

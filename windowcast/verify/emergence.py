@@ -17,11 +17,11 @@ from typing import Literal, get_args
 import numpy as np
 
 from windowcast.core.errors import InputError
-from windowcast.core.first_last import first_day
 from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import on_date, season_slices
 from windowcast.core.site import site_from
+from windowcast.core.time_axis import first_day
 from windowcast.core.values import load
 from windowcast.core.weed_codes import weed_code
 from windowcast.season.dates import share_date

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.first_last import first_day
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.time_axis import first_day
 from windowcast.core.values import Table
 from windowcast.physics.soil import SoilForcing, SoilSite, simulate
 from windowcast.physics.soil_forcing import columns_of

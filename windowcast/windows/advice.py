@@ -19,12 +19,11 @@ from windowcast.core.phrase import (
 )
 from windowcast.core.season_calendar import season_start
 from windowcast.core.values import Table
-from windowcast.core.weed_codes import known
+from windowcast.core.weed_codes import known, sets_days
 from windowcast.limits.model import TurfSpan
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.resistance import Failing
 from windowcast.season.model import Emergence
-from windowcast.season.seeding import sets_days
 from windowcast.windows import reasons
 from windowcast.windows.judge import HourScores
 from windowcast.windows.model import FollowUp, Window
@@ -112,9 +111,9 @@ def wait(closest: Window | None, days: int) -> Phrase:
     )
 
 
-def would_change(scores: HourScores, block: Block, rule: Rule) -> Phrase:
+def would_change(scores: HourScores, block: Block) -> Phrase:
     """What would have to be known, or be different, for a block to become workable."""
-    found = {name: scores.at(name, block) for name in scores.scores}
+    rule, found = scores.ctx.rule, {name: scores.at(name, block) for name in scores.scores}
     unknown = [n for n, (score, _) in found.items() if math.isnan(score)]
     if unknown:
         return say(

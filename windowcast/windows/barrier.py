@@ -19,8 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.first_last import first_day
 from windowcast.core.record import FloatArray
+from windowcast.core.time_axis import first_day
 from windowcast.windows.exposure import (
     Barrier,
     Exposure,

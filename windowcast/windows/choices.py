@@ -125,7 +125,7 @@ def choices(
                 speaks_against=_some(
                     NOTHING if failing is None else failing.text,
                     *_beyond(reached),
-                    *(_used(group, when) for group, when in used.items()),
+                    *(used_lately(group, when) for group, when in used.items()),
                     say("choice.unknown_effect") if effect is None else NOTHING,
                     NOTHING if limit is None else limit.label,
                 ),
@@ -204,7 +204,8 @@ def _effect(
     return met.share(trials), said
 
 
-def _used(group: int, when: str) -> Phrase:
+def used_lately(group: int, when: str) -> Phrase:
+    """That a group was used for the purpose "this season" or "last season"."""
     return say("stock.used_this" if when == "this season" else "stock.used_last", group=group)
 
 

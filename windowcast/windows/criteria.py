@@ -132,8 +132,8 @@ def about(name: str, ctx: HourContext, hour: int) -> Value:
 
 @criterion
 def gusts(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
-    """Gusts."""
-    return ctx.gust_m_s
+    """Gusts; the mean wind tells nothing of how hard it blows at times."""
+    return ctx.get("gust_m_s")
 
 
 @criterion

@@ -142,7 +142,7 @@ class DayWindows:
         said = say("advice.of_turf", reason=taken.deciding.reason)
         judged = tuple(
             replace(j, reason=said) if j.criterion == "turf_safety" else j
-            for j in scores.judged(block, self.ctx.rule)
+            for j in scores.judged(block)
         )
         times = self.ctx.span(block)
         by = {j.criterion: j for j in judged}
@@ -187,7 +187,7 @@ class DayWindows:
         limit = scores.limiting(block)
         if chance is None or (limit and chance.share >= self.ctx.rule.even):
             return by.get(limit)
-        name, count = scores.spoiler(block, self.ctx.rule)
+        name, count = scores.spoiler(block)
         if count == 0 or name == limit or (limit and by[limit].verdict != "fit"):
             return by.get(limit)
         reason = say("criterion.spoiled", reason=by[name].reason, bad=count, futures=chance.members)

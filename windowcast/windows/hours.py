@@ -123,11 +123,6 @@ class HourContext:
         return self.get("wind_m_s")
 
     @cached_property
-    def gust_m_s(self) -> FloatArray:
-        """Gusts; the mean wind tells nothing of how hard it blows at times."""
-        return self.get("gust_m_s")
-
-    @cached_property
     def rain_mm(self) -> FloatArray:
         """Rain of each hour."""
         return self.get("precip_mm")

@@ -27,7 +27,6 @@ from windowcast.windows.purposes import Purpose
 from windowcast.windows.score import (
     Block,
     BoolArray,
-    Rule,
     closeness,
     combine,
     holds,
@@ -95,16 +94,16 @@ class HourScores:
         worst = self._issued[:, block.hours].argmin(axis=-1) + block.start
         return dict(zip(self.scores, worst.tolist(), strict=True))
 
-    def judged(self, block: Block, rule: Rule) -> tuple[Judged, ...]:
+    def judged(self, block: Block) -> tuple[Judged, ...]:
         """Each criterion's judgement of a block: mean score, and the value in its worst hour."""
         means, worst = self.means(block), self.worst(block)
-        return tuple(self._judge(name, means[name], worst[name], rule) for name in self.scores)
+        return tuple(self._judge(name, means[name], worst[name]) for name in self.scores)
 
-    def judge(self, name: str, block: Block, rule: Rule) -> Judged:
+    def judge(self, name: str, block: Block) -> Judged:
         """One criterion's judgement of a block."""
-        return self._judge(name, self.means(block)[name], self.worst(block)[name], rule)
+        return self._judge(name, self.means(block)[name], self.worst(block)[name])
 
-    def _judge(self, name: str, score: float, worst: int, rule: Rule) -> Judged:
+    def _judge(self, name: str, score: float, worst: int) -> Judged:
         """One criterion's judgement by its mean score and its worst hour."""
         value = float(self.measured[name][0, worst])
         criterion = self.ctx.criterion(name)
@@ -115,7 +114,7 @@ class HourScores:
         return Judged(
             criterion=name,
             label=reasons.label(name, criterion),
-            verdict=rule.verdict(score),
+            verdict=self.ctx.rule.verdict(score),
             score=None if unknown else round(score, 4),
             measured=None if math.isnan(value) or not unit else round(value, 4),
             unit=unit,
@@ -151,7 +150,7 @@ class HourScores:
         """The criterion that holds a block down most, "" when all are fully met."""
         return limiting(self.means(block), self.weights, self.ctx.rule)
 
-    def spoiler(self, block: Block, rule: Rule) -> tuple[str, int]:
+    def spoiler(self, block: Block) -> tuple[str, int]:
         """The criterion that most often spoils a block in the members in which it does not hold.
 
         Returns
@@ -159,7 +158,7 @@ class HourScores:
         str, int
             Its name, and in how many members it is the worst; "" and 0 when it always holds.
         """
-        failed = ~holds(self.score[1:, block.hours], rule)
+        failed = ~holds(self.score[1:, block.hours], self.ctx.rule)
         if not failed.any():
             return "", 0
         names = list(self.scores)
@@ -206,7 +205,7 @@ class Judge:
         rows = ((score[0, block.hours], issued.weights[n]) for n, score in issued.scores.items())
         limit = issued.limiting(block)
         score = run_score(combine(rows), self.ctx.rule)
-        return score, issued.judge(limit, block, self.ctx.rule) if limit else None
+        return score, issued.judge(limit, block) if limit else None
 
     def _graded(
         self,

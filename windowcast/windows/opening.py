@@ -9,10 +9,10 @@ from functools import cached_property
 
 import numpy as np
 
-from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_day
 from windowcast.core.site import Site
+from windowcast.core.time_axis import first_day, last_day
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range, normal_range
@@ -90,9 +90,7 @@ class Opening:
     @cached_property
     def opens(self) -> DateRange | None:
         """When it opens this season; None when that cannot be told."""
-        return self._marked(
-            date_range(self.first, self.axis.dates, self.axis.year_of, FIRST_HIDDEN)
-        )
+        return self.marked(date_range(self.first, self.axis.dates, self.axis.year_of, FIRST_HIDDEN))
 
     @property
     def opened(self) -> dt.date | None:
@@ -110,7 +108,7 @@ class Opening:
         gone = self.axis.gone
         found = when(first_day, self.is_open[:, gone:], self.unknown[:, gone:])
         dates = self.axis.dates[gone:]
-        return self._marked(date_range(found, dates, self.axis.year_of, FIRST_HIDDEN))
+        return self.marked(date_range(found, dates, self.axis.year_of, FIRST_HIDDEN))
 
     @property
     def closes(self) -> DateRange | None:
@@ -173,7 +171,7 @@ class Opening:
         today = self.axis.dates[gone].astype("datetime64[D]").astype(object)
         if usual is not None and usual.median is not None and usual.median < today:
             usual = self.normal_opens(start.replace(year=start.year + 1))
-        return self._marked(usual)
+        return self.marked(usual)
 
     def _passed(self, index: FloatArray, most: float) -> dt.date | None:
         """The middle of days that at least `most` of the futures have behind them.
@@ -185,20 +183,15 @@ class Opening:
         found = date_range(index, self.axis.dates) if past and not np.isnan(index).any() else None
         return found.median if found else None
 
-    def _marked(self, opens: DateRange | None) -> DateRange | None:
-        return marked(opens, self.purpose, self.needs, southern=self.site.place.southern)
-
-
-def marked(
-    opens: DateRange | None, purpose: Purpose, needs: ActiveNeeds, *, southern: bool
-) -> DateRange | None:
-    """An opening, marked where it is the first day that the purpose's months allow."""
-    if opens is None or opens.median is None:
-        return opens
-    months = purpose.grade("season_months", needs)
-    number = season_day(np.array([opens.median], dtype="datetime64[D]"), southern=southern)
-    first = months.nearest(0.0, purpose.rule.season)
-    return replace(opens, by_calendar=first is not None and bool(number[0] <= np.ceil(first)))
+    def marked(self, opens: DateRange | None) -> DateRange | None:
+        """An opening, marked where it is the first day that the purpose's months allow."""
+        if opens is None or opens.median is None:
+            return opens
+        months = self.purpose.grade("season_months", self.needs)
+        date = np.array([opens.median], dtype="datetime64[D]")
+        number = season_day(date, southern=self.site.place.southern)
+        first = months.nearest(0.0, self.purpose.rule.season)
+        return replace(opens, by_calendar=first is not None and bool(number[0] <= np.ceil(first)))
 
 
 _Find = Callable[[BoolArray, BoolArray], FloatArray]

@@ -12,7 +12,7 @@ from windowcast.materials.resistance import Resistances
 from windowcast.materials.rotation import Use, spent_groups
 from windowcast.materials.spectrum import reach
 from windowcast.windows import advice
-from windowcast.windows.choices import Candidate, choices, expected, weed_names
+from windowcast.windows.choices import Candidate, choices, expected, used_lately, weed_names
 from windowcast.windows.covers import Against, Controlled, against_of, controlled_on
 from windowcast.windows.day_windows import DayWindows
 from windowcast.windows.decision import order_key
@@ -95,11 +95,12 @@ class Tanks:
         hours = self.windows.block_of(window).hours
         air_c = float(self.windows.ctx.temp_c[0, self.windows.ctx.lead :][hours].mean())
         day = (window.date - self.running.today).days
-        efficacy = self.windows.ctx.tables["efficacy"]
         return Met.on(
-            *(day, purpose, self.windows.ctx.ahead),
+            day,
+            purpose,
+            self.windows.ctx.ahead,
             air_c=air_c,
-            efficacy=efficacy,
+            efficacy=self.windows.ctx.tables["efficacy"],
             resistance=self.resistance,
         )
 
@@ -146,7 +147,7 @@ class Tanks:
         used = self._groups_spent(purpose)
         if not needs.groups or not set(needs.groups) <= set(used):
             return NOTHING
-        return say("stock.reasons", of=joined(*(_used(g, used[g]) for g in needs.groups)))
+        return say("stock.reasons", of=joined(*(used_lately(g, used[g]) for g in needs.groups)))
 
     def _groups_spent(self, purpose: Purpose) -> dict[int, str]:
         southern = self.windows.ctx.site.place.southern
@@ -165,7 +166,3 @@ class Tanks:
         codes = self.codes(purpose)
         found = reach(needs.actives, codes, pre=purpose.barrier)
         return bool(needs.actives) and found.misses == codes
-
-
-def _used(group: int, when: str) -> Phrase:
-    return say("stock.used_this" if when == "this season" else "stock.used_last", group=group)
