@@ -12,7 +12,6 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.region.engine import Station
 from windowcast.region.pools import pool
 from windowcast.sources.ghcn_sorted import (
     ENDING,
@@ -41,21 +41,13 @@ _YEARLY = re.compile(r"CRND\d{4}-\d{4}-(?P<station>.+)\.txt(\.gz)?$", re.IGNOREC
 _YEAR_FOLDER = "[12][0-9][0-9][0-9]"
 
 
-@dataclass(frozen=True, slots=True)
-class SortedStation:
-    """Where a station's rows are read, and the digest of what they are."""
-
-    path: str  # read by `windowcast.sources.files`
-    content: str
-
-
 def sorted_stations(
     files: Sequence[Path],
     folder: Path,
     *,
     workers: int | None = None,
     progress: Callable[[str, int, int], object] | None = None,
-) -> dict[str, SortedStation]:
+) -> dict[str, Station]:
     """Sort bulk files under `folder` and return its stations, in the order they lie there.
 
     A station is returned when it has a highest and a lowest temperature.
@@ -90,9 +82,7 @@ def sorted_stations(
     _tidy(home, {shards.stem, *(listing.stem for listing in bundles)})
     contents = _contents(list(bundles))
     ids = sorted(contents, key=lambda station: (order_of(station), station))
-    return {
-        station: SortedStation(f"{shards}:station={station}", contents[station]) for station in ids
-    }
+    return {i: Station(i, f"{shards}:station={i}", content=contents[i]) for i in ids}
 
 
 def _bundles(files: Sequence[Path]) -> Iterator[tuple[Path, ...]]:

@@ -116,7 +116,8 @@ def run(
     _check(stations)
     made_folder(parts_folder)
     text = json.dumps(options, sort_keys=True)
-    size = chunk_stations or _chunk_size(len(stations))
+    fair = min(max(-(-len(stations) // CHUNKS), FEWEST_STATIONS), MOST_STATIONS)
+    size = chunk_stations or fair
     same = hashlib.sha256(f"{__version__}\n{tables_hash(SCIENCE)}\n{text}\n".encode()).hexdigest()
     keys = {station.id: _key(station, same) for station in stations}
     chunks = [(c, part_of(parts_folder, [keys[s.id] for s in c])) for c in _cut(stations, size)]
@@ -148,10 +149,6 @@ def run(
 
 def _cut(stations: Sequence[Station], size: int) -> list[tuple[Station, ...]]:
     return [tuple(stations[i : i + size]) for i in range(0, len(stations), size)]
-
-
-def _chunk_size(stations: int) -> int:
-    return min(max(-(-stations // CHUNKS), FEWEST_STATIONS), MOST_STATIONS)
 
 
 def _check(stations: Sequence[Station]) -> None:

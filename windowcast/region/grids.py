@@ -88,10 +88,13 @@ class SeasonRows:
         at = station.to_numpy().astype(np.int64), paired - years[:1]
         return cls(data, kept, at, years, first_year, south, numbers(rows, "complete"))
 
-    def grid(self, column: str) -> FloatArray:
-        """A column as it is compared (`tables.counted`), ``[station, season]``."""
+    def grid(
+        self, column: str, *, stations: npt.NDArray[np.int64] | slice = slice(None)
+    ) -> FloatArray:
+        """A column as it is compared (`tables.counted`) of some stations, ``[station, season]``."""
         values = numbers(read(self.data.season_file, [column]), column)[self.kept]
-        return self._placed(counted(column, values, self.first_year, self.south, self.complete))
+        values = counted(column, values, self.first_year, self.south, self.complete)
+        return self._placed(values)[stations]
 
     def weeks(self, column: str, count: int) -> npt.NDArray[np.float16]:
         """The first weeks of a column of lists, ``[station, season, week]``; NaN unknown.

@@ -217,14 +217,10 @@ def _tested(values: FloatArray, near: Ints, marks: Table) -> tuple[ClearestSteps
         apart, count = against(values[rows], values, near[rows], marks)
         parts.append(snht(apart))
         counts.append(count)
-    return _joined(parts), np.concatenate(counts)
-
-
-def _joined(parts: Sequence[ClearestSteps]) -> ClearestSteps:
-    names = ("statistic", "first", "size", "count", "memory")
-    return ClearestSteps(
-        *(np.concatenate([getattr(part, name) for part in parts]) for name in names)
+    whole = ClearestSteps(
+        *(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(ClearestSteps))
     )
+    return whole, np.concatenate(counts)
 
 
 def against(

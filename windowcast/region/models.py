@@ -248,12 +248,12 @@ def _judged(stack: Stack, state: SiteState, site: Site, tables: Tables) -> Seaso
         can = workable(combine(graded.values()), purpose.rule)
         weeks[WORKABLE_COLUMNS[name]] = workable_weeks(can, parts)
         if name == "dormant":
-            spray = spray_days(
+            spray, counts = spray_days(
                 record, state.turf, purpose, workable=can, parts=graded, seasons=parts,
                 recorded=stack.recorded,
             )  # fmt: skip
-            values |= spray.counts
-            weeks[SPRAY_DAYS] = workable_weeks(spray.can, parts)
+            values |= counts
+            weeks[SPRAY_DAYS] = workable_weeks(spray, parts)
     return Seasons(
         np.array([int(name[:4]) for name, _ in slices]),
         np.minimum(days / SEASON_DAYS, 1.0),

@@ -165,7 +165,8 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
     regions, weeks = _weekly(rows, groups, told, weekly, tables["region"].table("failing"))
     fair = controlled([each.p for each in between]).tolist()
     between = [replace(each, q=q) for each, q in zip(between, fair, strict=True)]
-    return Regional(of_stations, _controlled(regions), tuple(between), weeks, _station_q(data))
+    of_each = {name: controlled(data.normals(name).p_value) for name in QUANTITIES}
+    return Regional(of_stations, _controlled(regions), tuple(between), weeks, of_each)
 
 
 def _already(
@@ -305,33 +306,22 @@ def _weekly(
             apart[n, :, week] = ends.middle, ends.low, ends.high
     regions = []
     for n, group in enumerate(groups):
-        lost = partial(_of, rows, group.stations)
         own_fails = fails[group.stations]
         share_of = share_failed(own_fails, group.drawn, marks)
         share_of = np.where(group.seasons, share_of, np.nan)
-        bad = failing(share_of, own_fails, lost, marks)
+        bad = failing(share_of, own_fails, partial(rows.grid, stations=group.stations), marks)
         first = group.years.astype(np.int64) - (0 if group.southern else 1)
         seasons = tuple(FailingSeason(int(first[at]), why, share) for at, why, share in bad)
         here, own = group.counting[group.seasons], group.first_years
         about = group.name, len(group.stations), group.southern, own, here
         told_of = told[n], _weeks(by_season[n, group.seasons]), seasons
         regions.append(Region(*about, *told_of, int(np.isfinite(share_of).sum()), group.across))
-    between = [
-        _weeks_between(groups[a], groups[b], ends)
-        for (a, b), ends in zip(pairs, apart, strict=True)
-    ]
+    between = []
+    for (a, b), (middle, low, high) in zip(pairs, apart, strict=True):
+        shared = int((groups[a].seasons & groups[b].seasons).sum())
+        names = groups[a].name, groups[b].name
+        between.append(WeeksBetween(*names, middle, low, high, shared))
     return regions, tuple(between)
-
-
-def _weeks_between(one: _Group, other: _Group, ends: FloatArray) -> WeeksBetween:
-    middle, low, high = ends
-    shared = int((one.seasons & other.seasons).sum())
-    return WeeksBetween(one.name, other.name, middle, low, high, shared)
-
-
-def _of(rows: SeasonRows, stations: npt.NDArray[np.int64], column: str) -> FloatArray:
-    """A column of the seasons of some stations, ``[station, season]``."""
-    return rows.grid(column)[stations]
 
 
 def _weeks(by_season: FloatArray) -> RegionWeeks | None:
@@ -359,10 +349,6 @@ def _controlled(regions: Sequence[Region]) -> tuple[Region, ...]:
         replace(region, quantities={name: fair(told) for name, told in region.quantities.items()})
         for region in regions
     )
-
-
-def _station_q(data: Kept) -> Mapping[str, FloatArray]:
-    return {name: controlled(data.normals(name).p_value) for name in QUANTITIES}
 
 
 def controlled(p_values: npt.ArrayLike) -> FloatArray:

@@ -8,7 +8,6 @@ only a look into the canopy could tell is none. What cannot be told stays unknow
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -31,22 +30,6 @@ _GROUPS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SprayDays:
-    """Days of a winter, ``[station, day]``.
-
-    Attributes
-    ----------
-    can
-        1 on spray days, 0 on others, NaN where it cannot be told.
-    counts
-        Column → days of each season, ``[station, season]``; NaN unless the whole season is known.
-    """
-
-    can: FloatArray
-    counts: dict[str, FloatArray]
-
-
 def spray_days(
     record: Record,
     turf: TurfState,
@@ -56,7 +39,7 @@ def spray_days(
     parts: Parts,
     seasons: Sequence[slice],
     recorded: npt.NDArray[np.bool_],
-) -> SprayDays:
+) -> tuple[FloatArray, dict[str, FloatArray]]:
     """Spray days, and of the days on which turf was safe those that the weather took.
 
     Parameters
@@ -90,7 +73,7 @@ def spray_days(
         lost = unknown.copy()
         lost[at] = reason == n
         days[LOST_COLUMNS[name]] = lost
-    return SprayDays(can, {name: _by_season(value, seasons) for name, value in days.items()})
+    return can, {name: _by_season(value, seasons) for name, value in days.items()}
 
 
 def _reasons(

@@ -127,7 +127,8 @@ def _found(
     beside = (path if path.is_dir() else path.parent) / PLACES_FILE
     places = places or (beside if beside.is_file() else None)
     if bulk:
-        found = _of_bulk(bulk, work, progress, workers)
+        by_id = sorted_stations(bulk, work, workers=workers, progress=progress)
+        found = StationList(tuple(by_id.values()))
     elif path.is_dir():
         found = _of_folder(path, work, column)
     elif path.suffix in _WEATHER_ONLY:
@@ -149,16 +150,6 @@ def _found(
             remedy=f"name a column of a list, or give --stations for {', '.join(ARCHIVE_COLUMNS)}",
         )
     return found
-
-
-def _of_bulk(
-    files: Sequence[Path],
-    work: Path,
-    progress: Callable[[str, int, int], object] | None,
-    workers: int | None,
-) -> StationList:
-    kept = sorted_stations(files, work, workers=workers, progress=progress)
-    return StationList(tuple(Station(i, k.path, content=k.content) for i, k in kept.items()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,7 +95,7 @@ def pooled_effect(effects: Sequence[float], errors: Sequence[float]) -> PooledEf
         raise InputError(
             "each trial needs an effect with a standard error above zero", field="error"
         )
-    q, _ = _spread(y, v, 0.0)
+    q = _spread(y, v, 0.0)
     between = _between(y, v)
     weights = 1 / (v + between)
     mean = float(weights @ y / weights.sum())
@@ -111,23 +111,23 @@ def pooled_effect(effects: Sequence[float], errors: Sequence[float]) -> PooledEf
     )  # fmt: skip
 
 
-def _spread(y: FloatArray, v: FloatArray, between: float) -> tuple[float, float]:
-    """Weighted squares around the weighted mean, and that mean."""
+def _spread(y: FloatArray, v: FloatArray, between: float) -> float:
+    """Weighted squares around the weighted mean."""
     weights = 1 / (v + between)
     mean = float(weights @ y / weights.sum())
-    return float(weights @ (y - mean) ** 2), mean
+    return float(weights @ (y - mean) ** 2)
 
 
 def _between(y: FloatArray, v: FloatArray) -> float:
     """Variance between trials at which the weighted squares are what is expected."""
-    if _spread(y, v, 0.0)[0] <= len(y) - 1:
+    if _spread(y, v, 0.0) <= len(y) - 1:
         return 0.0
     low, high = 0.0, float(np.var(y, ddof=1)) + 1e-12
-    while _spread(y, v, high)[0] > len(y) - 1:
+    while _spread(y, v, high) > len(y) - 1:
         high *= 2
     for _ in range(60):
         middle = (low + high) / 2
-        low, high = (middle, high) if _spread(y, v, middle)[0] > len(y) - 1 else (low, middle)
+        low, high = (middle, high) if _spread(y, v, middle) > len(y) - 1 else (low, middle)
     return (low + high) / 2
 
 

@@ -146,7 +146,7 @@ def fit_curve(
     >>> round(curve.ed50, 4), round(curve.dose_of(90).dose, 3)
     (0.0804, 0.184)
     """
-    return _fitted({"": (doses, responses)}, low)[0][""]
+    return fit_together({"": (doses, responses)}, low=low)[0][""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,13 +218,6 @@ def fit_together(
     InputError
         As `fit_curve`.
     """
-    return _fitted(populations, low)
-
-
-def _fitted(
-    populations: Mapping[str, Doses], low: float | None
-) -> tuple[dict[str, DoseCurve], dict[tuple[str, str], FloatArray]]:
-    """Curves with a slope and an ed50 each, and the ends of all."""
     names = list(populations)
     x, y, of = _checked(populations, low)
     many, free = len(names), 2 * len(names) + (2 if low is None else 1)

@@ -14,7 +14,7 @@ from difflib import get_close_matches
 
 from windowcast.core.errors import InputError
 from windowcast.core.weed_codes import weed_code
-from windowcast.sources.written_dates import Ambiguous, Order, moment_written
+from windowcast.sources.written_dates import Ambiguous, Order, in_order, moment_written
 from windowcast.sources.written_numbers import Mark, number_written
 from windowcast.trials.layout import PlannedPlot, TrialArm
 from windowcast.trials.rated_measures import MEASURES
@@ -247,7 +247,7 @@ def date_of(
     first = min(applied.values(), default=None)
     written = column.date or _cell_date(cell("date") or table.said.date)
     if written is not None:
-        date = written.in_order(table.order or "mdy") if isinstance(written, Ambiguous) else written
+        date = in_order(written, table.order)
         return date, column.before or (first is not None and date < first), True
     days = column.days
     if days is None and (text := cell("days")):

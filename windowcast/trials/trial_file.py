@@ -22,6 +22,7 @@ from windowcast.core.phrase import Language
 from windowcast.core.quantity import parse
 from windowcast.core.site import MAX_SITE_BYTES, Site, WeatherSources, timezone_at
 from windowcast.core.turf import Name, SiteTable, Soil, Turf
+from windowcast.core.units import Dimension
 from windowcast.core.validation import first_problem
 from windowcast.core.weed_codes import weed_code
 from windowcast.materials.rates import materials_from
@@ -33,20 +34,20 @@ Count = Annotated[int, Field(ge=1, le=50, strict=True)]
 MOST_PLOTS = 20_000  # of all sites: a plan is drawn anew at each reading
 
 
-def _size(text: str) -> str:
-    try:
-        parse(text, "length")
-    except InputError as error:
-        raise ValueError(f"is not a length; {error.remedy}") from None
-    return text
+def _parsed(dimension: Dimension, what: str) -> AfterValidator:
+    """Checks that a text is a quantity of a dimension; it stays as it was written."""
+
+    def checked(text: str) -> str:
+        try:
+            parse(text, dimension)
+        except InputError as error:
+            raise ValueError(f"is not {what}; {error.remedy}") from None
+        return text
+
+    return AfterValidator(checked)
 
 
-def _frame(text: str) -> str:
-    try:
-        parse(text, "area")
-    except InputError as error:
-        raise ValueError(f"is not an area; {error.remedy}") from None
-    return text
+_LENGTH, _AREA = _parsed("length", "a length"), _parsed("area", "an area")
 
 
 def _materials(text: str) -> str:
@@ -145,7 +146,7 @@ class RatedMeasure(SiteTable):
     weed: Annotated[str, AfterValidator(weed_code)] | None = None
     days: tuple[Annotated[int, Field(ge=0, le=730, strict=True)], ...] = ()  # after the last timing
     before: bool = False  # also once before anything is sprayed
-    frame: Annotated[str, AfterValidator(_frame)] | None = None  # what one count covers
+    frame: Annotated[str, _AREA] | None = None  # what one count covers
     frames: Annotated[int, Field(ge=1, le=20, strict=True)] = 1  # counted on each plot
 
     @property
@@ -164,8 +165,8 @@ class TrialFile(SiteTable):
     main_plots: Literal["timing", "treatment"] = "timing"  # of a split plot
     columns: Annotated[int, Field(ge=1, le=100, strict=True)] | None = None  # plots side by side
     serpentine: bool = False  # plot numbers run back in every second row
-    plot_width: Annotated[str, AfterValidator(_size)] | None = None
-    plot_length: Annotated[str, AfterValidator(_size)] | None = None
+    plot_width: Annotated[str, _LENGTH] | None = None
+    plot_length: Annotated[str, _LENGTH] | None = None
     units: Literal["us", "metric"] = "us"
     language: Language | None = None
     log_file: str = ""  # season log with the ratings; empty: <trial file>.log.sqlite

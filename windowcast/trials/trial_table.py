@@ -14,7 +14,7 @@ from os import PathLike, fspath
 from windowcast.core.errors import InputError
 from windowcast.sources.csv_rows import MISSING, table_rows
 from windowcast.sources.understood import ColumnRead, Understood
-from windowcast.sources.written_dates import Ambiguous, CellAt, decided_order
+from windowcast.sources.written_dates import CellAt, decided_order
 from windowcast.sources.written_numbers import decimal_mark
 from windowcast.trials.layout import TrialArm, arms_of, plan_of
 from windowcast.trials.rated_measures import MEASURES
@@ -224,15 +224,10 @@ def _refuse_lacking(table: RatingTable) -> None:
 
 def _decide(table: RatingTable, rows: Sequence[tuple[int, list[str]]]) -> None:
     """Order of day and month, and the decimal mark, over the whole table."""
-    found: list[tuple[Ambiguous, CellAt]] = []
-    for index, column in table.rated.items():
-        if isinstance(column.date, Ambiguous):
-            found.append((column.date, CellAt(1, table.header[index])))
-    if (index := table.roles.get("date", -1)) >= 0:
-        for number, cells in rows:
-            written = written_date(cells[index])
-            if isinstance(written, Ambiguous):
-                found.append((written, CellAt(number, table.header[index])))
+    dates = [(column.date, 1, index) for index, column in table.rated.items()]
+    if (at := table.roles.get("date")) is not None:
+        dates += ((written_date(cells[at]), number, at) for number, cells in rows)
+    found = [(date, CellAt(row, table.header[n])) for date, row, n in dates if date is not None]
     table.order = decided_order(found, table.said.order, table.path, OPTION_ORDER)
     columns = [*table.rated, *(n for n in [table.roles.get("value")] if n is not None)]
     table.mark = decimal_mark(

@@ -36,8 +36,9 @@ from windowcast.core.season_calendar import SEASON_START, month_day, northern_mo
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.season.runs import trailing_mean
 from windowcast.verify.foresight import watered_in
+from windowcast.verify.lived import Lived
 from windowcast.verify.sprays import Done, Tank
-from windowcast.verify.worth import SeasonLived, Worlds
+from windowcast.verify.worth import Worlds
 from windowcast.windows.criteria import over_limit
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import purpose_of
@@ -153,7 +154,7 @@ def _from(said: npt.NDArray[np.bool_], tables: Tables) -> Days | None:
 
 
 def by_rules(
-    lived: SeasonLived,
+    lived: Lived,
     worlds: Worlds,
     tanks: Mapping[PurposeName, Tank],
     *,
@@ -199,7 +200,7 @@ def by_rules(
 class _Person:
     """Someone who goes out to spray when a rule says so."""
 
-    lived: SeasonLived
+    lived: Lived
     worlds: Worlds
     tanks: Mapping[PurposeName, Tank]
     known: Callable[[dt.date], Weather]

@@ -13,7 +13,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Protocol
 from zlib import crc32
 
 import numpy as np
@@ -30,6 +29,7 @@ from windowcast.season.turf_safety import Safety, injury_probability
 from windowcast.season.weeds import weed
 from windowcast.verify.as_it_came import AsItCame, DrawnSeason
 from windowcast.verify.hours_came import HoursCame
+from windowcast.verify.lived import Lived
 from windowcast.verify.sprays import Done, Tank, Worth, leaf_stage, sprayed, stopped
 from windowcast.windows.barrier import days_held, watered_in_time
 from windowcast.windows.exposure import Barrier
@@ -41,22 +41,6 @@ from windowcast.windows.score import Block
 DRAWS = 20
 AIR_DAYS = 3  # the day of a spray and those after it whose highs it is taken up in
 FALL, SPRING = "fall", "spring"
-
-
-class SeasonLived(Protocol):
-    """A season as it came: days of the whole record up to its end, and its hours [UTC]."""
-
-    @property
-    def daily(self) -> Record:
-        """As they came."""
-
-    @property
-    def hourly(self) -> Record:
-        """As they came."""
-
-    @property
-    def season(self) -> int:
-        """Year of its 1 July."""
 
 
 @dataclass
@@ -77,7 +61,7 @@ class Worlds:
     _drawn: dict[tuple[str, ...], FloatArray] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, ground: AsItCame, lived: SeasonLived, *, draws: int = DRAWS) -> Worlds:
+    def of(cls, ground: AsItCame, lived: Lived, *, draws: int = DRAWS) -> Worlds:
         """Of a season on a ground.
 
         Parameters
