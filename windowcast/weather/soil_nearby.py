@@ -18,6 +18,7 @@ from windowcast.core.record import Flag, FloatArray, Grade, NearbySoil, Place, R
 from windowcast.core.source_flags import remark
 from windowcast.core.values import PACKAGED, Tables, load
 from windowcast.weather.gaps import filled
+from windowcast.weather.quality import streaks
 
 SOIL = "soil_5cm_c"
 
@@ -71,16 +72,8 @@ def _trailing(choose: np.ufunc, values: FloatArray, days: int) -> FloatArray:
 
 def _stuck(soil_c: FloatArray, days: int, above_c: float) -> npt.NDArray[np.bool_]:
     """Runs of at least `days` equal values further than `above_c` from 0 °C."""
-    same = (np.diff(soil_c, axis=-1, prepend=np.nan) == 0) & (np.abs(soil_c) > above_c)
-    count = np.zeros(soil_c.shape[:-1], dtype=np.int64)
-    length = np.zeros(soil_c.shape, dtype=np.int64)
-    for day in range(soil_c.shape[-1]):
-        count = np.where(same[..., day], count + 1, 0)
-        length[..., day] = count
-    reached = length >= days - 1
-    for day in range(soil_c.shape[-1] - 2, -1, -1):  # back over the run that led there
-        reached[..., day] |= reached[..., day + 1] & same[..., day + 1]
-    return reached
+    away = np.where(np.abs(soil_c) > above_c, soil_c, np.nan)
+    return np.apply_along_axis(streaks, -1, away, days)
 
 
 def judged_nearby(
