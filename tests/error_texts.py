@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from functools import cache
 from itertools import product
 from pathlib import Path
 
@@ -24,15 +25,21 @@ _VALIDATORS = ("core/site.py", "core/turf.py", "core/sprayer.py", "core/spray_ca
 _SECOND = {"_bad", "PydanticCustomError", "HTTPException"}  # the text is their second argument
 
 
-def raised() -> Iterator[tuple[str, str]]:
+@cache
+def raised() -> tuple[tuple[str, str], ...]:
     """Where, and the text of a problem or a remedy."""
-    constants = dict(_constants())
-    for path in sorted(PACKAGE.rglob("*.py")):
+    return tuple(_raised())
+
+
+def _raised() -> Iterator[tuple[str, str]]:
+    trees = {path: ast.parse(path.read_text("utf-8")) for path in sorted(PACKAGE.rglob("*.py"))}
+    constants = dict(_constants(trees.values()))
+    for path, tree in trees.items():
         name = path.relative_to(PACKAGE).as_posix()
         if name.startswith(ENGLISH):
             continue
         makers = _RAISED | ({"ValueError"} if name in _VALIDATORS else set())
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(tree):
             for part in _said(node, makers):
                 for text in _texts(part, constants):
                     if any(c.isalpha() for c in text.replace("{}", "")):
@@ -54,10 +61,10 @@ def _said(node: ast.AST, makers: set[str]) -> Iterator[ast.expr]:
                 yield value
 
 
-def _constants() -> Iterator[tuple[str, list[str]]]:
+def _constants(trees: Iterable[ast.Module]) -> Iterator[tuple[str, list[str]]]:
     """Texts that a module keeps under a name."""
-    for path in sorted(PACKAGE.rglob("*.py")):
-        for node in ast.parse(path.read_text("utf-8")).body:
+    for tree in trees:
+        for node in tree.body:
             if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
                 yield node.targets[0].id, list(_texts(node.value, {}))
 

@@ -57,7 +57,9 @@ def _said() -> Iterator[Said]:
     yield from _in_templates()
     for path in sorted(PACKAGE.rglob("*.py")):
         makers = MAKERS[:1] if path in _HANDED_ON else MAKERS
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        source = path.read_text("utf-8")
+        tree = ast.parse(source if any(maker in source for maker in makers) else "")
+        for node in ast.walk(tree):
             if isinstance(node, ast.Call) and _name(node.func) in makers and node.args:
                 for pattern in _patterns(node.args[0]):
                     yield Said(f"{path.relative_to(PACKAGE)}:{node.lineno}", pattern, _names(node))

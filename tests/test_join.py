@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from spoken import render
 
-from windowcast.core.local_days import day_starts, hours_of, local_dates
+from windowcast.core.local_days import day_starts, hours_of, local_dates, on_clock
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.time_axis import record_of
 from windowcast.weather.hourly import daily_to_hourly
@@ -216,3 +216,23 @@ def test_own_error_of_a_forecast_stays_with_its_temperature() -> None:
     assert np.array_equal(joined.get("tmax_c"), [10.0, 13.0, 14.0])
     assert np.array_equal(joined.get("tmax_sd_k"), [np.nan, 1.5, 4.0], equal_nan=True)
     assert list(joined.grade("tmax_sd_k") == Grade.MISSING) == [True, False, False]
+
+
+@pytest.mark.parametrize(
+    "zone",
+    [
+        "America/New_York",
+        "Australia/Lord_Howe",
+        "Asia/Kolkata",
+        "Africa/Casablanca",
+        "Pacific/Apia",
+    ],
+)
+def test_hours_on_the_clock_are_those_of_the_zone(zone: str) -> None:
+    """Hour by hour, over changes of a half and a whole hour, and a day left out (2011)."""
+    times = np.arange(np.datetime64("2011-01-01T00"), np.datetime64("2013-01-01T00"))
+    found = on_clock(ZoneInfo(zone), times.reshape(2, -1))
+    utc = (moment.replace(tzinfo=dt.UTC) for moment in times.tolist())
+    local = [moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None) for moment in utc]
+    assert found.shape == (2, len(times) // 2)
+    assert found.ravel().tolist() == local

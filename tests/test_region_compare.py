@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -45,6 +46,7 @@ from windowcast.region.columns import (
 )
 from windowcast.region.compare import Compared, put_together
 from windowcast.region.drawn import Drawing, areas_of
+from windowcast.region.regional import Between
 from windowcast.report import region_charts
 from windowcast.report.region_charts import MAX_LISTED, dates_chart, weeks_chart
 from windowcast.report.region_findings import findings_of
@@ -68,11 +70,19 @@ def written(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def write(folder: Path, *groups: list[str]) -> Compared:
+def write(folder: Path, *groups: list[str], between: Sequence[Between] = ()) -> Compared:
+    """Everything; with `between` where the differences of these stations are known."""
     folder.mkdir(exist_ok=True)
     found = put_together(kept(folder, *groups), folder)
-    outputs.write_tables(folder, found, found.regional().between)
+    outputs.write_tables(folder, found, between or found.regional().between)
     return found
+
+
+@pytest.fixture(scope="module")
+def at_one_go(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Sequence[Between]]:
+    """A folder with everything from one part, and the differences in it."""
+    folder = tmp_path_factory.mktemp("whole")
+    return folder, write(folder, IDS).regional().between
 
 
 def by_hand(station: str, quantity: str) -> dict[int, float]:
@@ -366,9 +376,13 @@ def both_hemispheres() -> Compared:
 
 @pytest.mark.parametrize("name", FILES)
 def test_a_file_is_whole_or_not_there_when_writing_is_broken_off(
-    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str,
+    at_one_go: tuple[Path, Sequence[Between]],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Broken off in the middle of each file in turn, as by Ctrl-C."""
+    whole, between = at_one_go
     replace = Path.replace
 
     def broken(self: Path, target: Path) -> Path:
@@ -379,14 +393,13 @@ def test_a_file_is_whole_or_not_there_when_writing_is_broken_off(
     home = tmp_path / "out"
     monkeypatch.setattr(Path, "replace", broken)
     with pytest.raises(KeyboardInterrupt):
-        write(home, IDS)
+        write(home, IDS, between=between)
     left = {path.name for path in home.iterdir() if "part" not in path.name}
     assert left == set(FILES[: FILES.index(name)])
     monkeypatch.undo()
-    write(home, IDS)
-    write(tmp_path / "whole", IDS)
+    write(home, IDS, between=between)
     for each in FILES:
-        assert (home / each).read_bytes() == (tmp_path / "whole" / each).read_bytes()
+        assert (home / each).read_bytes() == (whole / each).read_bytes()
 
 
 class Links(HTMLParser):

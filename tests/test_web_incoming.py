@@ -13,6 +13,8 @@ from windowcast.core.site import load_site
 from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
 from windowcast.sources.files import read_weather
+from windowcast.web.incoming import keep_aside
+from windowcast.web.sites import SiteBook
 
 DAYS = b"Date;High (\xc2\xb0F);Low (\xc2\xb0F);Rain in\n9/4/2023;70,5;50;T\n9/5/2023;71,5;51;0,25\n"
 PROBES = "Kind;Date;Depth in;Temp °F\nprobe;9/4/2023;2;66,2\nprobe;9/5/2023;2;67\n".encode()
@@ -113,9 +115,11 @@ def test_answers_that_no_form_of_ours_gives(
 
 def test_few_files_are_kept_aside(tmp_path: Path) -> None:
     slug = make_site(tmp_path)
+    (site,) = SiteBook(tmp_path).all()
+    for count in range(6):
+        keep_aside(site, "log", f"{count}.csv", PROBES)
     browser = client(tmp_path)
-    for count in range(7):
-        give(browser, f"/s/{slug}/log/upload", f"/s/{slug}/log", f"{count}.csv", PROBES)
+    give(browser, f"/s/{slug}/log/upload", f"/s/{slug}/log", "6.csv", PROBES)
     kept = sorted(path.name[17:] for path in (tmp_path / f"{slug}-incoming").iterdir())
     assert len(kept) == 5
     assert kept[-1] == "6.csv"

@@ -112,12 +112,19 @@ def test_the_check_of_templates_notices() -> None:
     assert not said_in_expressions("{{ t('form.save') }}{% if a == 'application' %}{% endif %}")
 
 
+def naming(name: str) -> Iterator[tuple[Path, ast.Module]]:
+    """The modules in which a name is written."""
+    for path in PACKAGE.rglob("*.py"):
+        if name in (source := path.read_text("utf-8")):
+            yield path, ast.parse(source)
+
+
 @cache
 def _keys() -> set[str]:
     """Fixed choices, names of units and classes of the style sheet: nothing that is read."""
     found = {unit.name for units in UNITS.values() for unit in units} | set(UNITS) | set(Species)
-    for path in PACKAGE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for _, tree in naming("Literal"):
+        for node in ast.walk(tree):
             if isinstance(node, ast.Subscript) and getattr(node.value, "id", "") == "Literal":
                 found |= {n.value for n in ast.walk(node) if isinstance(n, ast.Constant)}
     return found | {
@@ -189,8 +196,8 @@ def test_the_check_of_modules_notices() -> None:
 def test_only_the_edges_make_a_voice() -> None:
     """Commands, requests, the worker and the public interface know the reader; nobody else."""
     makers = set()
-    for path in PACKAGE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for path, tree in naming("Voice"):
+        for node in ast.walk(tree):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Voice":
                 makers.add(path.relative_to(PACKAGE).as_posix())
     assert makers == {

@@ -66,13 +66,22 @@ def utc_offset_h(zone: ZoneInfo, dates: DateArray) -> npt.NDArray[np.float64]:
 
 def on_clock(zone: ZoneInfo, times: DateArray) -> DateArray:
     """UTC hours on a zone's clock, ``datetime64[m]``, same shape."""
-    offsets = [
-        (_EPOCH + dt.timedelta(hours=int(hour))).astimezone(zone).utcoffset() or dt.timedelta()
-        for hour in times.astype(np.int64)
-    ]
-    minutes = np.array([offset // dt.timedelta(minutes=1) for offset in offsets])
+    hours = times.astype(np.int64)
+    days, at = np.unique(hours // 24, return_inverse=True)
+    whole = np.empty((len(days), 24), dtype=np.int64)
+    for row, day in zip(whole, days.tolist(), strict=True):
+        row[:] = _offset_min(zone, 24 * day)
+        if row[0] != _offset_min(zone, 24 * day + 24):  # the clock changes on that day
+            row[:] = [_offset_min(zone, 24 * day + hour) for hour in range(24)]
+    minutes = whole[at.reshape(hours.shape), hours % 24]
     local: DateArray = times.astype("datetime64[m]") + minutes.astype("timedelta64[m]")
     return local
+
+
+def _offset_min(zone: ZoneInfo, hour: int) -> int:
+    """Clock time minus UTC [min] at a UTC hour since 1970."""
+    offset = (_EPOCH + hour * _HOUR).astimezone(zone).utcoffset() or dt.timedelta()
+    return offset // dt.timedelta(minutes=1)
 
 
 def local_today(zone: ZoneInfo) -> dt.date:

@@ -29,6 +29,7 @@ HARDLY_ANY = 1e-6  # of a weed's season on a day, which counts as none; sums of 
 LEAST_GAIN = 0.01  # of all weeds, that one more application must bring
 CANOPY_LOOK, STATE_UNKNOWN = "canopy look", "limit.state_unknown"
 Choice = tuple[PurposeName, int]  # a purpose and which of its days
+Asked = tuple[tuple[PurposeName, ...], frozenset[Choice]]  # whose days beside what is chosen
 
 
 @dataclass(frozen=True)
@@ -97,33 +98,57 @@ class Hindsight:
         """The best choices, so many at most, each of which brings at least so much."""
         chosen: tuple[Choice, ...] = ()
         reached = 0.0
+        answered: dict[Asked, tuple[int, ...]] = {}
         for _ in range(min(most, len(self.could))):
             starts = [(*chosen, (name, -1)) for name in self.could if name not in _names(chosen)]
-            found = max((self._moved(start) for start in starts), key=self.value)
+            found = max((self._moved(start, answered) for start in starts), key=self.value)
             gain = self.value(found) - reached
             if gain <= max(least_gain, 1e-7):
                 break
             chosen, reached = found, reached + gain
         return chosen
 
-    def _moved(self, choices: tuple[Choice, ...]) -> tuple[Choice, ...]:
-        """Choices moved one and two at a time until none is better; day -1: not yet chosen."""
+    def _moved(
+        self, choices: tuple[Choice, ...], answered: dict[Asked, tuple[int, ...]]
+    ) -> tuple[Choice, ...]:
+        """Choices moved one and two at a time until none is better; day -1: not yet chosen.
+
+        Parameters
+        ----------
+        answered
+            The best days beside others that were looked for before; more are added.
+        """
         found = list(choices)
         value = -1.0
         while True:
             for n, (name, _) in enumerate(found):
                 others = [c for c in found if c is not found[n] and c[1] >= 0]
-                found[n] = (name, int(np.argmin(self._each(name, others))))
+                (day,) = self._best_days((name,), others, answered)
+                found[n] = name, day
             for one, other in combinations(range(len(found)), 2):
                 others = [c for n, c in enumerate(found) if n not in (one, other)]
                 names = found[one][0], found[other][0]
-                pair = self._pairs(*names, others)
-                at = np.unravel_index(int(np.argmin(pair)), pair.shape)
-                found[one], found[other] = (names[0], int(at[0])), (names[1], int(at[1]))
+                days = self._best_days(names, others, answered)
+                found[one], found[other] = zip(names, days, strict=True)
             new = self.value(found)
             if new <= value + 1e-7:
                 return tuple(found)
             value = new
+
+    def _best_days(
+        self,
+        names: tuple[PurposeName, ...],
+        others: list[Choice],
+        answered: dict[Asked, tuple[int, ...]],
+    ) -> tuple[int, ...]:
+        """The days of one or two purposes that leave least beside others."""
+        asked = names, frozenset(others)
+        if asked not in answered:
+            one, *other = names
+            left = self._pairs(one, other[0], others) if other else self._each(one, others)
+            at = np.unravel_index(int(np.argmin(left)), left.shape)
+            answered[asked] = tuple(map(int, at))
+        return answered[asked]
 
     def _left(self, choices: Sequence[Choice]) -> dict[str, npt.NDArray[np.float32]]:
         left = dict(self.emerging)
