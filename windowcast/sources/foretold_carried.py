@@ -19,12 +19,8 @@ from windowcast.sources.foretold_tables import TABLES, insert, made_ready
 Row = list[Any]
 _OF_ISSUE = ("told", "told_window")
 _CAME = ("came", "came_window")
-_LEFT_OUT = {
-    "id",
-    "lat",
-    "lon",
-    "issue",
-}  # the place is the bundle's, the number each machine's own
+# the place is the bundle's, the number each machine's own
+_LEFT_OUT = {"id", "lat", "lon", "issue"}
 _UNKNOWN = {"value", "low", "high", "chance", "score", "share", "held"}  # columns that may be null
 _WHEN = {"issued", "made", "noted"}  # columns that hold when something was known
 _KINDS = {"INTEGER": int, "REAL": (int, float), "TEXT": str}

@@ -15,6 +15,11 @@ from windowcast.verify.advice_kept import GROUND, refused_ground
 from windowcast.verify.followers import Follower
 
 SINCE = 2005  # seasons before it had another climate, and take as long
+_SAID_BY = {  # why a ground is refused → the key of the site file that says so
+    "here.advice.southern": "latitude",
+    "here.advice.overseeded": "turf.overseeded",
+    "here.advice.new_turf": "turf.mature",
+}
 
 
 def follower_at(site: Site) -> Follower:
@@ -60,13 +65,6 @@ def replay_at(site: Site, weather: Weather, *, seasons: int | None = None, **ask
         followers=(follower_at(site),),
         **asked,
     )
-
-
-_SAID_BY = {
-    "here.advice.southern": "latitude",
-    "here.advice.overseeded": "turf.overseeded",
-    "here.advice.new_turf": "turf.mature",
-}  # key of the site file that stands against it
 
 
 def _record(weather: Weather, seasons: int) -> Record:
