@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import gzip
 import re
+from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -72,6 +74,18 @@ def answers(tmp_path: Path, date: str, *entries: Any, **about: Any) -> tuple[Ans
     where = {**site(**about.pop("turf", {})), **about}
     weather = windowcast.sample_weather() if date == "2018-01-18" else daily
     return windowcast.answers(where, weather, date=date, log=file)
+
+
+@pytest.fixture(scope="module")
+def nothing_logged(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Answer]:
+    """The answer of a date to an empty log, worked out once."""
+
+    @cache
+    def on(date: str) -> Answer:
+        (found,) = answers(tmp_path_factory.mktemp("empty"), date)
+        return found
+
+    return on
 
 
 def outlook(found: tuple[Answer, ...], purpose: str) -> PurposeOutlook:
@@ -353,9 +367,9 @@ def test_one_area_by_name_and_none_that_is_not_there(tmp_path: Path) -> None:
     ids=lambda entry: entry.materials[0].active,
 )
 def test_a_logged_application_never_adds_a_window(
-    tmp_path: Path, date: str, entry: Application
+    tmp_path: Path, nothing_logged: Callable[[str], Answer], date: str, entry: Application
 ) -> None:
-    (without,), (with_,) = answers(tmp_path, date), answers(tmp_path, date, entry)
+    without, (with_,) = nothing_logged(date), answers(tmp_path, date, entry)
     for bare, logged in zip(without.ranking.purposes, with_.ranking.purposes, strict=True):
         assert {w.start for w in logged.windows} <= {w.start for w in bare.windows}
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from windowcast.season.model import SiteState
 from windowcast.windows.advice import out_of_season
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.odds import DateRange, normal_range
-from windowcast.windows.opening import Opening, judged_days, marked
+from windowcast.windows.opening import Opening, judged_days
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import SeasonAxis
@@ -102,6 +103,16 @@ def test_a_watched_season_without_weeds_cannot_be_told() -> None:
     assert np.isnan(DAY_CRITERIA["emergence_lead"](ctx, SPRING.generic)).all()
 
 
+def marked(found: DateRange | None, *, southern: bool) -> DateRange | None:
+    """An opening in spring, marked where the calendar holds it back."""
+    here = site()
+    place = replace(here.place, latitude=-abs(here.place.latitude)) if southern else here.place
+    spring = SimpleNamespace(
+        purpose=SPRING, needs=SPRING.generic, site=SimpleNamespace(place=place)
+    )
+    return Opening.marked(spring, found)  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize(
     ("opens", "late", "text"),
     [
@@ -119,7 +130,7 @@ def test_an_opening_that_the_calendar_holds_back_is_not_given_a_band(
 ) -> None:
     # from day 195 of the season on (1 July + 194.5 days) the months of the purpose allow it
     found = DateRange(dt.date(2023, 1, 12), opens, late, 0.0, 0.0, 100)
-    dates = marked(found, SPRING, SPRING.generic, southern=False)
+    dates = marked(found, southern=False)
     assert dates is not None
     assert dates.by_calendar == (opens.day == 12)
     assert render(_dated(dates)) == text
@@ -128,10 +139,10 @@ def test_an_opening_that_the_calendar_holds_back_is_not_given_a_band(
 def test_the_calendar_of_the_south_begins_in_january() -> None:
     when = dt.date(2014, 7, 15)
     found = DateRange(when, when, dt.date(2014, 7, 17), 0.0, 0.0, 100)
-    dates = marked(found, SPRING, SPRING.generic, southern=True)
+    dates = marked(found, southern=True)
     assert dates is not None
     assert dates.by_calendar
-    assert marked(None, SPRING, SPRING.generic, southern=True) is None
+    assert marked(None, southern=True) is None
 
 
 def timing(opens: DateRange | None, usual: DateRange | None) -> Timing:
