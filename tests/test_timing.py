@@ -105,11 +105,8 @@ def test_a_watched_season_without_weeds_cannot_be_told() -> None:
 
 def marked(found: DateRange | None, *, southern: bool) -> DateRange | None:
     """An opening in spring, marked where the calendar holds it back."""
-    here = site()
-    place = replace(here.place, latitude=-abs(here.place.latitude)) if southern else here.place
-    spring = SimpleNamespace(
-        purpose=SPRING, needs=SPRING.generic, site=SimpleNamespace(place=place)
-    )
+    here = SimpleNamespace(place=SimpleNamespace(southern=southern))
+    spring = SimpleNamespace(purpose=SPRING, needs=SPRING.generic, site=here)
     return Opening.marked(spring, found)  # type: ignore[arg-type]
 
 
