@@ -168,7 +168,7 @@ def test_where_nothing_is_open_or_known_it_cannot_be_told() -> None:
     shut = plan(season(candidates=slice(0, 0)), 20)
     assert (shut.best, shut.curve, shut.text) == (None, (), unknown)
     blind = season()
-    blind = replace(blind, soil_c=np.full(blind.share.shape, np.nan))
+    blind = blind._replace(soil_c=np.full(blind.share.shape, np.nan))
     made = plan(blind, 20)
     assert made.text == unknown
     assert ordered(made.curve[0]) == CoverPoint(day(10), None, None, None, None, 0.1, None)
@@ -210,7 +210,7 @@ def test_a_split_must_gain_enough_and_lie_apart(gain: float, apart: int, told: b
 
 
 def test_points_are_means_and_bands_over_the_futures() -> None:
-    it = replace(season(members=5), candidates=np.isin(np.arange(DAYS), [1, 3]))
+    it = season(members=5)._replace(candidates=np.isin(np.arange(DAYS), [1, 3]))
     caught = np.full((5, DAYS), 0.5)
     caught[:, 1] = [0.1, 0.2, 0.3, 0.4, 0.5]
     caught[:, 3] = [0.1, np.nan, np.nan, 0.4, np.nan]
@@ -489,13 +489,13 @@ def test_what_residuals_control_by_the_date_of_the_window() -> None:
     # the band over the futures, one of which cannot be told and counts as none
     it = season(members=5)
     share = it.share * np.array([[1.0], [0.8], [0.6], [0.4], [np.nan]])
-    (told,) = controlled_on([day(40)], PRE, running(replace(it, share=share)), [MADE])[
+    (told,) = controlled_on([day(40)], PRE, running(it._replace(share=share)), [MADE])[
         day(40)
     ].items()
     middle, low, high = 0.3 * 2.8 / 5, 0.3 * 0.16, 0.3 * 0.92
     assert ordered(told) == ordered(("made", (middle, low, high)))
     share[:3] = np.nan
-    blind = replace(it, share=share)
+    blind = it._replace(share=share)
     assert controlled_on([day(40)], PRE, running(blind), [MADE]) == {day(40): {}}
 
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -51,8 +51,7 @@ class Control:
         return self.sources[len(self.sources) - self.own :]
 
 
-@dataclass(frozen=True, slots=True)
-class _Conditions:
+class _Conditions(NamedTuple):
     """What an application meets, on the scales of the fit; each array holds what it may be.
 
     Attributes
@@ -218,8 +217,7 @@ def _group(active: str, table: Table) -> int | None:
     return int(groups.number(active)) if active in groups else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Figure:
+class _Figure(NamedTuple):
     middle: float
     low: float
     high: float

@@ -7,7 +7,7 @@ unknown, and what is only remembered may rule an active out, never recommend it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from windowcast.core.weed_codes import known
 from windowcast.materials.actives import Active
@@ -24,8 +24,7 @@ def action(active: Active, code: str) -> str:
     return str(found.value)
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+class Reach(NamedTuple):
     """Which weeds a mixture controls, which it does nothing to, and of which nobody says.
 
     What is only suppressed, or controlled in part of a kind, counts as not told.

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -47,8 +47,7 @@ if TYPE_CHECKING:
 DAYS = 10  # judged by the hour when nothing else is asked for
 
 
-@dataclass(frozen=True)
-class Foreseen:
+class Foreseen(NamedTuple):
     """The weather ahead, and the state of a site so far and in each future.
 
     Attributes

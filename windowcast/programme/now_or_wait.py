@@ -14,7 +14,8 @@ by the rule made from the other.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -60,8 +61,7 @@ def day_offers(scores: HourScores, ctx: HourContext, days: int) -> FloatArray:
     return offers
 
 
-@dataclass(frozen=True)
-class Later:
+class Later(NamedTuple):
     """What is left beyond the days judged by the hour, ``[member]``.
 
     Attributes
@@ -180,8 +180,7 @@ def _advice(made: Decision, decided: Decided | None) -> Phrase:
     return sentences(decided.text, risk)
 
 
-@dataclass(frozen=True)
-class StoppingRule:
+class StoppingRule(NamedTuple):
     """When to take an offer: on day t if it is at least ``level[t] + slope[t] · offer``."""
 
     level: FloatArray  # [day]
@@ -193,8 +192,7 @@ class StoppingRule:
         return (offers > 0) & (offers >= demanded - _EQUAL)
 
 
-@dataclass(frozen=True)
-class Wait:
+class Wait(NamedTuple):
     """What waiting is worth.
 
     Attributes

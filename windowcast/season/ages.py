@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -15,8 +15,7 @@ from windowcast.season.weeds import Weed
 History = tuple[FloatArray, FloatArray]  # emerged share and leaf time of earlier days, [..., day]
 
 
-@dataclass(frozen=True)
-class Ages:
+class Ages(NamedTuple):
     """Plants by age, ``[..., day]``; the last two since the biofix, for a run that goes on."""
 
     young: FloatArray

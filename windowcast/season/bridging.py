@@ -7,7 +7,7 @@ that doubt is small enough (chilling in July) or it cannot be told (a week in Oc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,8 +18,7 @@ from windowcast.weather.gaps import gap_spans
 YEAR_DAYS = 365.2425
 
 
-@dataclass(frozen=True)
-class Bridged:
+class Bridged(NamedTuple):
     """Daily degree days with gaps bridged, and their doubt to either side, ``[..., day]`` [°C·d].
 
     The doubt is 0 on days that are known.
@@ -75,8 +74,7 @@ def bridged(daily: FloatArray, common: CommonValues) -> Bridged:
     return Bridged(out, doubt)
 
 
-@dataclass(frozen=True)
-class _Sums:
+class _Sums(NamedTuple):
     """Running totals of one row and of its unknown days, each from 0, ``[day + 1]``."""
 
     total: FloatArray

@@ -22,8 +22,7 @@ from windowcast.season.degree_days import accumulate, heating
 from windowcast.season.weeds import Z90, CommonValues, Weed
 
 
-@dataclass(frozen=True)
-class ClockSpeed:
+class ClockSpeed(NamedTuple):
     """How fast a season's clock runs against the publication: log factors at 10, 50 and 90 %."""
 
     low: float
@@ -163,8 +162,7 @@ class Clocks:
         return found
 
 
-@dataclass(frozen=True)
-class Middle:
+class Middle(NamedTuple):
     """Only `mid` and `fast` of `Clocks`: what the emerged share is told from."""
 
     mid: Mapping[str, FloatArray]

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -42,8 +42,7 @@ from windowcast.season.model import Emergence
 from windowcast.season.weeds import Weed
 
 
-@dataclass(frozen=True)
-class Counted:
+class Counted(NamedTuple):
     """A scouting count with the weed's clocks on its day."""
 
     totals: Mapping[str, float]

@@ -18,6 +18,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -110,8 +111,7 @@ def _humid(record: Record, values: Table) -> bool | None:
     return mild_and_humid(float(np.nanmean(rain)) * YEAR_DAYS, float(means.min()), values)
 
 
-@dataclass(frozen=True)
-class SoilDoubt:
+class SoilDoubt(NamedTuple):
     """Errors of the soil model near the surface, ``[draw, day]`` [K] from a first day on."""
 
     first: np.datetime64
@@ -236,8 +236,7 @@ def model_errors(
     return ModelErrors(doubt, clocks, air)
 
 
-@dataclass(frozen=True)
-class LastDays:
+class LastDays(NamedTuple):
     """What the last days of a run were like, up to a year, ``[day]``; for errors drawn in them."""
 
     drivers: Drivers
@@ -246,8 +245,7 @@ class LastDays:
     measured: npt.NDArray[np.bool_]  # soil by a probe: no error of the model
 
 
-@dataclass(frozen=True)
-class Erring:
+class Erring(NamedTuple):
     """Days before and ahead as the futures have them, each with its own error of the models."""
 
     errors: ModelErrors

@@ -35,8 +35,7 @@ class Care:
     covered: bool = False
 
 
-@dataclass(frozen=True)
-class World:
+class World(NamedTuple):
     """Thresholds in one possible world.
 
     Attributes
@@ -221,8 +220,7 @@ class Seen(ByDay):
     heat: FloatArray
 
 
-@dataclass(frozen=True)
-class Leaf:
+class Leaf(NamedTuple):
     """Live leaf in one world, ``[..., day]``: `sure` where it is there, `possible` where it may."""
 
     sure: BoolArray

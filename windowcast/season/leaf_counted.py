@@ -7,8 +7,8 @@ only the first is worked out.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import reduce
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,8 +20,7 @@ from windowcast.season.runs import BoolArray, carried_on, latest, run_length
 Leaves = list[Leaf]  # in each world
 
 
-@dataclass(frozen=True)
-class LeafEnds:
+class LeafEnds(NamedTuple):
     """The worlds on the last day."""
 
     leaf: BoolArray  # [first by the soil as modelled, first, half; world; sure and possible; ...]
@@ -29,8 +28,7 @@ class LeafEnds:
     begun: BoolArray  # [world, ...] green-up of this season
 
 
-@dataclass(frozen=True)
-class DaysCounted:
+class DaysCounted(NamedTuple):
     """What is asked of days, ``[day]``.
 
     Attributes

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -21,8 +21,7 @@ SEED_DEPTH_M = 0.025
 DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
 
 
-@dataclass(frozen=True)
-class Spans:
+class Spans(NamedTuple):
     """Where the record of each row lies on a common axis of days.
 
     Rows that begin on different days are moved so that all begin on the first, and back again.

@@ -7,7 +7,7 @@ call carries on from the first, and a run split in two gives what one run gives.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -52,8 +52,7 @@ YEAR_DAYS = 366
 LEAF = ("soil_10cm_c", "tmin_c", "air_c")  # what drives the turf's leaf
 
 
-@dataclass(frozen=True)
-class Carry:
+class Carry(NamedTuple):
     """All that the day after a run needs.
 
     Attributes

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -192,8 +193,7 @@ def _error(
     )
 
 
-@dataclass(frozen=True)
-class _Ahead:
+class _Ahead(NamedTuple):
     """What the daily members are made from."""
 
     issued: Record

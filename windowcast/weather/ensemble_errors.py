@@ -6,8 +6,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import IntEnum
+from typing import NamedTuple
 
 import numpy as np
 
@@ -42,8 +42,7 @@ def variance_share(lead_days: FloatArray, values: Table) -> FloatArray:
     return floor + (1 - floor) * grown
 
 
-@dataclass(frozen=True)
-class Spread:
+class Spread(NamedTuple):
     """How far a forecast temperature misses, ``[lead]``.
 
     Attributes

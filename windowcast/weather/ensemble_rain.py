@@ -9,7 +9,7 @@ and place inside its run.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -21,8 +21,7 @@ from windowcast.weather.ensemble_errors import even_uniforms, middle_of_days
 LONGEST_RUN_H = 12
 
 
-@dataclass(frozen=True)
-class Runs:
+class Runs(NamedTuple):
     """Runs of hours without overlap; arrays ``[run]``.
 
     Attributes
@@ -113,8 +112,7 @@ def chance_from_amount(
     return climate_share + skill_correlation(lead_days, values) * (said - climate_share)
 
 
-@dataclass(frozen=True)
-class SaidRain:
+class SaidRain(NamedTuple):
     """What the forecast says of each run, ``[run]``.
 
     Attributes

@@ -12,7 +12,7 @@ below a mark later than they say, and rises above one earlier.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -100,8 +100,7 @@ def _waves(dates: DateArray) -> FloatArray:
     return np.vstack([np.ones(len(days)), np.sin(steps), np.cos(steps)]).T
 
 
-@dataclass(frozen=True)
-class PastYears:
+class PastYears(NamedTuple):
     """What the record says of the days ahead.
 
     Attributes

@@ -26,7 +26,7 @@ does not carry four free parameters at a long lead.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -39,8 +39,7 @@ from windowcast.weather.ensemble_errors import LEAST_VARIANCE_K2, Spread
 BoolArray = npt.NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class Error:
+class Error(NamedTuple):
     """What a forecast of highs or lows is taken to miss by, ``[lead]``.
 
     Attributes

@@ -14,7 +14,7 @@ the soil, so that water is worth most at once. Rain that is not known waters not
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -34,8 +34,7 @@ from windowcast.windows.loss import spot_need_mm, watered_share
 _SPOTS = 12  # of the ground, by the water they need, followed for a split
 
 
-@dataclass(frozen=True)
-class DayCover:
+class DayCover(NamedTuple):
     """What a barrier applied on each day would do, ``[member, day]``; NaN where it cannot be told.
 
     Attributes

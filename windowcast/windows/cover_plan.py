@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -24,8 +24,7 @@ from windowcast.windows.season_axis import SeasonAxis
 from windowcast.windows.trials import Met, trial_phrases
 
 
-@dataclass(frozen=True)
-class Season:
+class Season(NamedTuple):
     """What a barrier meets, ``[member, day]``, and the days on which it may be applied.
 
     `shut` names the timing criterion that speaks most against each day; none where nobody asked.

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,8 +25,7 @@ from windowcast.windows.purposes import Purpose
 from windowcast.windows.score import Block, best_block, holds, nearness, run_score
 
 
-@dataclass(frozen=True)
-class DayHours:
+class DayHours(NamedTuple):
     """The best hours of a day in figures; most days need no words.
 
     Attributes

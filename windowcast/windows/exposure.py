@@ -18,8 +18,7 @@ from windowcast.windows.loss import Loss, from_start, half_lives_lost, loss_rate
 SATURATED = 1e-4  # share of the ground still dry that counts as wet with the rest
 
 
-@dataclass(frozen=True)
-class Rising:
+class Rising(NamedTuple):
     """Values that rise along each row, ``[row, place]``, made ready to be looked up often.
 
     Attributes
@@ -148,8 +147,7 @@ class Barrier:
         return self.loss.half_lives_held + np.log2(self.dose)
 
 
-@dataclass(frozen=True)
-class Surroundings:
+class Surroundings(NamedTuple):
     """What any barrier meets, ``[member, day + 1]``: at each day's start, and after the last day.
 
     Attributes
@@ -216,8 +214,7 @@ class Watered(NamedTuple):
     share: FloatArray
 
 
-@dataclass(frozen=True)
-class Exposure:
+class Exposure(NamedTuple):
     """A barrier on the ground it lies on.
 
     `lost` and `waiting` are half-lives lost in the soil, and beside it at the surface, from the

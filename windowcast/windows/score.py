@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -117,8 +118,7 @@ def limiting(scores: Mapping[str, float], weights: Mapping[str, float], rule: Ru
     return worst if worst and rank(worst) < rule.limits else ""
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """Hours ``start:stop`` of the axis."""
 
     start: int
