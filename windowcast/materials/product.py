@@ -41,22 +41,18 @@ def parse_price(text: str, field: str = "price") -> Price:
     InputError
         No money, no amount of product, or not above zero.
     """
-    found = _PRICE.fullmatch(text.strip())
-    money = (found["money"] or found["sign"] or "") if found else ""
-    if found is None or not money:
+    amount, money, much = _money_for(text)
+    if not money:
         raise InputError(
             f"{text!r} is not a price", field=field, remedy=f"write it like {_EXAMPLE}"
         )
-    amount = float(found["amount"])
-    if not (amount > 0 and amount <= _MOST):
+    if not 0 < amount <= _MOST:
         raise InputError(
             f"{text!r} is not above zero", field=field, remedy="leave it out where it is unknown"
         )
-    much = found["much"].strip()
-    much = much if much[:1].isdigit() or much[:1] == "." else f"1 {much}"
     unit = re.sub(r"^[\d.\s]+", "", much)
     kind: Literal["mass", "volume"] = "volume" if find_unit(unit, "volume") else "mass"
-    return Price(amount / parse(much, kind, field), money.upper(), kind)
+    return Price(amount / parse(much, kind, field), money, kind)
 
 
 def parse_area_price(text: str, field: str) -> tuple[float, str]:
@@ -67,16 +63,24 @@ def parse_area_price(text: str, field: str) -> tuple[float, str]:
     InputError
         No money, no area, or not above zero.
     """
-    found = _PRICE.fullmatch(text.strip())
-    money = (found["money"] or found["sign"] or "") if found else ""
-    if found is None or not money or not 0 < float(found["amount"]) <= _MOST:
+    amount, money, much = _money_for(text)
+    if not money or not 0 < amount <= _MOST:
         raise InputError(
             f"{text!r} is no money for an area", field=field,
             remedy="write it like 45 USD per acre",
         )  # fmt: skip
+    return amount / parse(much, "area", field), money
+
+
+def _money_for(text: str) -> tuple[float, str, str]:
+    """An amount of money, what it is called and what it is for; no name where that is not said."""
+    found = _PRICE.fullmatch(text.strip())
+    if found is None:
+        return 0.0, "", ""
     much = found["much"].strip()
-    much = much if much[:1].isdigit() or much[:1] == "." else f"1 {much}"
-    return float(found["amount"]) / parse(much, "area", field), money.upper()
+    counted = much[:1].isdigit() or much[:1] == "."
+    money = found["money"] or found["sign"] or ""
+    return float(found["amount"]), money.upper(), much if counted else f"1 {much}"
 
 
 @dataclass(frozen=True, slots=True)
