@@ -420,7 +420,7 @@ def test_futures_that_cannot_be_told_never_make_the_answer_firmer(august: Answer
     material = ResidualActive("", Value("x", 12.0, "d", "x", "choice"), 12.7, 7)
     known, partly = (
         cover_plan(it, material, "pre-fall", codes=["POAAN"], today=AUGUST, on=WATERED)
-        for it in (season, replace(season, soil_c=soil, share=share))
+        for it in (season, season._replace(soil_c=soil, share=share))
     )
     for all_told, told in zip(known.curve, partly.curve, strict=True):
         assert told.caught is not None
