@@ -278,6 +278,10 @@ WORDS: dict[str, Callable[[], Any]] = {
         lambda: from_plain("application", {
             "start": "2025-12-03T10:15+00:00", "end": "2025-12-03T10:00+00:00",
             "materials": [{"active": "x"}]}),
+    "watered_in_on: 2125-12-03 lies ahead; log what has happened, not what is planned":
+        lambda: check_dates(from_plain("application", {
+            "start": "2025-12-03T10:15+00:00", "watered_in_on": "2125-12-03",
+            "materials": [{"active": "x"}]}), today=DAY),
     "watered_in_on: lies before the application; correct one of the two":
         lambda: from_plain("application", {
             "start": "2025-12-03T10:15+00:00", "watered_in_on": "2025-12-02",
