@@ -2,21 +2,74 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
+from urllib.parse import urlencode
 
+from windowcast.core.phrase import Phrase, Value, say
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import SeasonPlan
-from windowcast.report.answer_page import Words, answer_views
+from windowcast.report import board, wording
+from windowcast.report.answer_page import answer_views
 from windowcast.report.catalogue import Voice
+from windowcast.report.decision_table import decision_table
 from windowcast.report.plan_view import plan_view
 from windowcast.report.season_picture import season_picture
-from windowcast.windows.model import CAUTIONS
+from windowcast.windows.decision import decide
+from windowcast.windows.model import CAUTIONS, PURPOSES, Choice, PurposeOutlook
+from windowcast.windows.purposes import purpose_of
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+
+
+@dataclass(frozen=True)
+class Words:
+    """What templates say in a reader's units and language; no number is broken from its unit."""
+
+    voice: Voice
+
+    @property
+    def said(self) -> Voice:
+        """The voice; no number is broken from its unit."""
+        return self.voice.unbroken
+
+    def write(self, value: Value, form: str = "") -> str:
+        """One value, as `Voice.write`."""
+        return self.said.write(value, form)
+
+    def text(self, phrase: Phrase) -> str:
+        """A phrase."""
+        return self.said.text(phrase)
+
+    def texts(self, phrases: Iterable[Phrase]) -> list[str]:
+        """Several phrases."""
+        return [self.text(phrase) for phrase in phrases]
+
+    def title(self, purpose: str) -> str:
+        """A purpose's name within a sentence; what is no purpose stands as it is."""
+        named = next((name for name in PURPOSES if name == purpose), None)
+        if named is None:
+            return purpose
+        return self.text(say("purpose.within", title=purpose_of(named).title))
+
+    def tank_query(
+        self, outlook: PurposeOutlook, areas: Sequence[str], choice: Choice | None = None
+    ) -> str:
+        """What a link to the tank sheet of an open purpose carries: purpose, ground and hours."""
+        best = outlook.windows[0]
+        actives = choice.actives if choice is not None else best.actives
+        asked = {
+            "purpose": outlook.purpose,
+            "where": ", ".join(areas),
+            "start": f"{best.start:%Y-%m-%dT%H:%M}",
+            "end": f"{best.end:%Y-%m-%dT%H:%M}",
+            "actives": "+".join(actives),
+        }
+        return urlencode({name: text for name, text in asked.items() if text})
 
 
 @cache
@@ -24,7 +77,7 @@ def templates() -> Environment:
     """The templates, with everything escaped and every missing name an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=PackageLoader("windowcast.web"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -32,10 +85,17 @@ def templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.globals |= {
+        "wording": wording, "board": board, "decide": decide, "decision_table": decision_table,
+    }  # fmt: skip
+    return made
 
 
 def page_of(template: str, voice: Voice, **context: object) -> str:
-    """A template filled in; ``t`` says a text of the catalogue there, ``words`` words results."""
+    """A template filled in; ``t`` says a text of the catalogue there, ``words`` words phrases.
+
+    Those of an answer come from `wording` and `board`.
+    """
     words = Words(voice)
     return templates().get_template(template).render(words=words, t=words.said.say, **context)
 
