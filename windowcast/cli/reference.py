@@ -36,17 +36,21 @@ def page() -> str:
 
 
 def _head() -> Iterator[str]:
-    yield "# Reference"
-    yield ""
-    yield (
+    yield from _parted(
+        "# Reference",
         "Keys of the site file, commands with their options, exit codes, columns and schemas. "
-        "The page is made from the program (`python -m windowcast.cli.reference`)."
+        "The page is made from the program (`python -m windowcast.cli.reference`).",
     )
-    yield ""
     for title in ("Site file", "Commands", "Exit codes", "Environment", "Weather columns",
                   "Written files", "JSON schemas"):  # fmt: skip
         yield f"- [{title}](#{title.lower().replace(' ', '-')})"
     yield ""
+
+
+def _parted(*paragraphs: str) -> Iterator[str]:
+    """Paragraphs with an empty line after each."""
+    for text in paragraphs:
+        yield from (text, "")
 
 
 def _table(head: Row, rows: Sequence[Row]) -> Iterator[str]:
@@ -69,13 +73,11 @@ def _code(text: str) -> str:
 def _site_file() -> Iterator[str]:
     from windowcast.core.site import Site
 
-    yield "## Site file"
-    yield ""
-    yield (
+    yield from _parted(
+        "## Site file",
         "`windowcast init` writes one with comments. A key that is not listed is refused. "
-        "What is *not said* of the turf is unknown, and nothing that depends on it is rated fit."
+        "What is *not said* of the turf is unknown, and nothing that depends on it is rated fit.",
     )
-    yield ""
     yield from _keys_of(Site, "", {})
 
 
@@ -91,13 +93,11 @@ def _keys_of(model: type[BaseModel], name: str, seen: dict[type[BaseModel], str]
     }
     inner = {key: found for key, field in own.items() if (found := _model_in(field.annotation))}
     if name:
-        yield f"### `{name}`"
-        yield ""
-        yield " ".join((inspect.getdoc(model) or "").partition("\n\n")[0].split())
-        yield ""
+        yield from _parted(
+            f"### `{name}`", " ".join((inspect.getdoc(model) or "").partition("\n\n")[0].split())
+        )
     if parent is not None:
-        yield f"Every key of `{seen[parent]}` may stand here too, and:"
-        yield ""
+        yield from _parted(f"Every key of `{seen[parent]}` may stand here too, and:")
     rows = [
         (_code(key), _kind(model, key, field), _default(field), meant[key])
         for key, field in own.items()
@@ -108,8 +108,7 @@ def _keys_of(model: type[BaseModel], name: str, seen: dict[type[BaseModel], str]
         path = ".".join(filter(None, (name.strip("[]"), key)))
         path = f"[[{path}]]" if many else f"[{path}]"
         if table in seen:
-            yield f"`{path}` has the keys of `{seen[table]}`. {meant[key]}."
-            yield ""
+            yield from _parted(f"`{path}` has the keys of `{seen[table]}`. {meant[key]}.")
         else:
             yield from _keys_of(table, path, seen)
 
@@ -166,10 +165,7 @@ def _default(field: FieldInfo) -> str:
 def _commands() -> Iterator[str]:
     from windowcast.cli import cli
 
-    yield "## Commands"
-    yield ""
-    yield "Every command has `--help`. Options before a command:"
-    yield ""
+    yield from _parted("## Commands", "Every command has `--help`. Options before a command:")
     context = click.Context(cli, info_name="windowcast")
     yield from _options(cli)
     yield from _below(cli, context)
@@ -184,11 +180,9 @@ def _below(group: click.Group, context: click.Context) -> Iterator[str]:
         if isinstance(found, click.Group):
             yield from _below(found, own)
             continue
-        yield f"### {own.command_path}"
-        yield ""
         words = [_argument(p) for p in found.params if isinstance(p, click.Argument)]
-        yield f"`{' '.join([own.command_path, *words])}`"
-        yield ""
+        usage = " ".join([own.command_path, *words])
+        yield from _parted(f"### {own.command_path}", f"`{usage}`")
         yield from _help(found)
         yield from _options(found)
 
@@ -251,16 +245,15 @@ def _meaning(option: click.Option) -> str:
 def _exits() -> Iterator[str]:
     from windowcast.cli.man import EXITS, VARIABLES
 
-    yield "## Exit codes"
-    yield ""
+    yield from _parted("## Exit codes")
     yield from _table(("code", "means"), list(EXITS.items()))
-    yield "Some commands have more: `watch` and `weather doctor`, above."
-    yield ""
-    yield "## Environment"
-    yield ""
+    yield from _parted(
+        "Some commands have more: `watch` and `weather doctor`, above.", "## Environment"
+    )
     yield from _table(("variable", "what it is"), [(_code(k), v) for k, v in VARIABLES.items()])
-    yield "Hosts and switches of weather services: [weather](weather.md#what-a-request-reveals)."
-    yield ""
+    yield from _parted(
+        "Hosts and switches of weather services: [weather](weather.md#what-a-request-reveals)."
+    )
 
 
 # ---- columns and schemas ----------------------------------------------------------------------
@@ -270,13 +263,11 @@ def _weather_columns() -> Iterator[str]:
     from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES
     from windowcast.sources.columns import CONVERSIONS, kind_of
 
-    yield "## Weather columns"
-    yield ""
-    yield (
+    yield from _parted(
+        "## Weather columns",
         "Names in the plain layout; [weather files](weather_csv.md) says what else is read. "
-        "A value outside what is possible counts as missing."
+        "A value outside what is possible counts as missing.",
     )
-    yield ""
     for title, variables in (("By day", DAILY_VARIABLES), ("By hour", HOURLY_VARIABLES)):
         rows = []
         for name, variable in variables.items():
@@ -286,8 +277,7 @@ def _weather_columns() -> Iterator[str]:
             unit = _UNITS.get(variable.unit, variable.unit)
             possible = f"{variable.low:g} to {variable.high:g} {unit}"
             rows.append((", ".join(map(_code, names)), variable.label, possible))
-        yield f"### {title}"
-        yield ""
+        yield from _parted(f"### {title}")
         yield from _table(("columns", "what it is", "possible"), rows)
 
 
@@ -297,16 +287,13 @@ def _written_files() -> Iterator[str]:
     from windowcast.region.outputs import schemas
     from windowcast.report.tables import CSV_COLUMNS
 
-    yield "## Written files"
-    yield ""
-    yield (
+    yield from _parted(
+        "## Written files",
         "The season log's CSV has the columns of [its fields](season_log.md#every-field). "
         "`datapackage.json`, beside the files of `compare` and of a trial report, describes each "
-        "file for programs."
+        "file for programs.",
     )
-    yield ""
-    yield "### rank --format csv"
-    yield ""
+    yield from _parted("### rank --format csv")
     meant = packaged_toml("windowcast.report", "rank_columns.toml")
     rows = [(_code(name), str(meant[name])) for name in CSV_COLUMNS]
     yield from _table(("column", "what it is"), rows)
@@ -315,10 +302,7 @@ def _written_files() -> Iterator[str]:
         columns: Sequence[DescribedColumn] = ()
         if name.endswith(".csv"):
             columns = laid_out.get(name) or columns_of(name)
-        yield f"### compare: {name}"
-        yield ""
-        yield about
-        yield ""
+        yield from _parted(f"### compare: {name}", about)
         if columns:
             described = [(_code(c.name), c.type, c.unit, c.text) for c in columns]
             yield from _table(("column", "type", "unit", "what it is"), described)
@@ -334,17 +318,16 @@ def _trial_tables() -> Iterator[str]:
         ("over_days.csv", tables.OVER_DAYS), ("doses.csv", tables.DOSES),
         ("applications.csv", tables.APPLICATIONS),
     ):  # fmt: skip
-        yield f"### trial report: {title}"
-        yield ""
+        yield from _parted(f"### trial report: {title}")
         rows = [(_code(name), kind, text) for name, kind, text in fields]
         yield from _table(("column", "type", "what it is"), rows)
 
 
 def _schemas() -> Iterator[str]:
-    yield "## JSON schemas"
-    yield ""
-    yield "Values that cannot be told are null. Numbers are metric, whatever the units shown."
-    yield ""
+    yield from _parted(
+        "## JSON schemas",
+        "Values that cannot be told are null. Numbers are metric, whatever the units shown.",
+    )
     folder = resources.files("windowcast.data").joinpath("schema")
     for file in sorted(folder.iterdir(), key=lambda file: file.name):
         if not file.name.endswith(".json"):
