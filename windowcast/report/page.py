@@ -56,6 +56,10 @@ class Words:
             return purpose
         return self.text(say("purpose.within", title=purpose_of(named).title))
 
+    def if_missed(self, outlook: PurposeOutlook) -> str:
+        """What is lost where a purpose is left out."""
+        return self.text(say(f"purpose.{outlook.purpose}.if_missed"))
+
     def tank_query(
         self, outlook: PurposeOutlook, areas: Sequence[str], choice: Choice | None = None
     ) -> str:
