@@ -407,6 +407,15 @@ def test_short_record_cannot_tell_beyond_the_forecast(weather: Weather) -> None:
     assert np.isnan(result.daily.get("precip_mm")[:, 7:]).all()
 
 
+def test_a_record_of_one_day_tells_of_no_hour_ahead(weather: Weather) -> None:
+    today = np.datetime64(weather.today, "D")
+    yesterday = weather.daily.between(
+        today - np.timedelta64(1, "D"), today - np.timedelta64(1, "D")
+    )
+    found = members(Weather(yesterday, None, weather.today), until=UNTIL)
+    assert found.hourly is None or "temp_c" not in found.hourly
+
+
 def test_fast_enough(weather: Weather) -> None:
     """100 members over 280 days and the hours of 14: below 0.15 s of processor time."""
     today = dt.date(2016, 9, 24)

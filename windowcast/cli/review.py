@@ -51,7 +51,9 @@ def command(
         raise InputError(
             f"{season!r} is not a season of the log",
             field="--season",
-            remedy=f"use one of {', '.join(review.seasons)}, or latest",
+            remedy=f"use one of {', '.join(review.seasons)}, or latest"
+            if review.seasons
+            else "log an application first",
         )
     voice = voice_in(units or site.units, site)
     if page is not None:

@@ -109,7 +109,7 @@ def _of_their_own_shape(rng: np.random.Generator, temp_c: FloatArray, drawn: Dra
     The lowest and the highest of each day stay its bounds; row 0 and a forecast taken as certain
     have none.
     """
-    if not drawn.scores.any():
+    if not drawn.scores.any() or not np.isfinite(temp_c).any():
         return temp_c
     table = drawn.tables["hourly"].table("shape")
     quick = np.zeros((len(temp_c) - 1, temp_c.shape[-1]))
