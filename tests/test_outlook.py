@@ -18,6 +18,7 @@ from test_choices_said import active
 from test_rank import ranked
 from windows_fixtures import TODAY, local_index, past, site, state, weather
 
+import windowcast
 from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, merged, say
 from windowcast.core.record import Flag, Provenance, Record, Weather
 from windowcast.core.site import Site
@@ -414,3 +415,21 @@ def test_windows_as_a_table() -> None:
     limit = some.purposes[0].windows[0].limiting
     assert limit is not None
     assert first["limited_by"] == limit.criterion
+
+
+@pytest.mark.parametrize("today", ["2016-01-26", "2016-01-30"])
+def test_dormant_turf_kept_shut_by_the_chance_of_harm_is_neither_over_nor_awaited(
+    today: str,
+) -> None:
+    ground = {
+        "name": "field", "latitude": 36.0, "longitude": -79.1, "elevation_m": 171.0,
+        "timezone": "America/New_York", "soil": {"texture": "clay loam"},
+        "turf": {"species": "hybrid bermudagrass", "overseeded": False, "mature": True,
+                 "irrigated": True},
+    }  # fmt: skip
+    days = windowcast.sample_folder() / "daily.csv.gz"
+    (found,) = windowcast.rank(ground, days, date=today, purposes=["dormant"]).purposes
+    assert not found.in_season
+    assert not found.over  # a few days later it opens again
+    assert "limit.leaf_may_come" in repr(found.advice)
+    assert "advice.turf_no" in repr(found.advice)

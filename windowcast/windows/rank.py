@@ -12,7 +12,7 @@ import numpy as np
 from windowcast.core.phrase import NOTHING, Phrase, merged, names, say
 from windowcast.core.record import Weather
 from windowcast.core.season_calendar import season_name
-from windowcast.core.values import Tables
+from windowcast.core.values import Table, Tables
 from windowcast.core.version import __version__
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
@@ -26,7 +26,9 @@ from windowcast.materials.resistance import (
 )
 from windowcast.materials.rotation import Use, plan_flags
 from windowcast.materials.spectrum import reach
+from windowcast.season.model import TurfPhase, TurfState
 from windowcast.season.sightings import CanopyLook
+from windowcast.season.turf_safety import Safety
 from windowcast.windows import advice, trace
 from windowcast.windows.choices import Candidate, weed_names
 from windowcast.windows.covers import aimed_at, covers_working
@@ -215,10 +217,23 @@ def outlook(
         return replace(_closed(purpose, timing, never, never), opens=None)
     if not timing.in_season:
         why = advice.why(purpose, timing)
-        closed = _closed(purpose, timing, why, advice.out_of_season(purpose, timing, why, ctx.rule))
+        text = advice.out_of_season(purpose, timing, why, ctx.rule)
+        held = "dormancy" in purpose.timing and _stays_dormant(ctx.ahead.turf, ctx.tables["turf"])
+        if held:  # neither over nor waiting to be dormant: the chance of harm keeps it shut
+            taken = spans(tanks.windows.judge.turf(needs)[: tanks.windows.days])
+            held = refused(taken)
+            text = advice.turf(taken) if held else text
+        closed = _closed(purpose, timing, why, text)
         turf = _on_opening(tanks.windows, needs, closed.opens)
-        return replace(closed, turf=turf, over=timing.over)
+        return replace(closed, turf=turf, over=timing.over and not held)
     return _open(purpose, mixture, stock, tanks, timing)
+
+
+def _stays_dormant(turf: TurfState, values: Table) -> bool:
+    """Whether the turf is dormant today, and in most futures beyond the margin of a spray."""
+    dormant = int(np.atleast_2d(turf.phase)[0, 0]) == TurfPhase.DORMANT
+    left = float(np.atleast_2d(turf.days_to_greenup)[0, 0])  # the futures' median
+    return dormant and left > Safety.of(values).margin_days
 
 
 def _never(purpose: Purpose, mixture: ActiveNeeds | None, tanks: Tanks) -> Phrase | None:
