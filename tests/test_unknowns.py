@@ -23,7 +23,7 @@ from windowcast.region.models import stacked
 from windowcast.season.model import SiteState, Substitute
 from windowcast.season.observed import Observed
 from windowcast.season.runs import trailing_mean
-from windowcast.season.sightings import CanopyLook
+from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.state import build, drivers_of
 from windowcast.season.unknown_rain import note_of, substitute_of
 from windowcast.sources.files import read_weather
@@ -539,16 +539,50 @@ def test_a_layer_taken_away_draws_no_other_future_of_the_rest(name: str) -> None
 def test_someone_who_found_no_leaf_has_no_fewer_days_than_one_who_never_looked(
     looked: dt.date, today: dt.date
 ) -> None:
-    place = sample_site().place
-    known = assemble([sample("daily")], place, today)
-    look = CanopyLook(looked, live_shoots=False)
-    safe = {
-        seen: foreseen(
-            sample_site(), known, observed=Observed(looks=seen, green_cover=()), futures=20
-        ).ahead.turf.nonselective_safe[0]
-        for seen in [(), (look,), (look, replace(look, live_shoots=True, where="green 3"))]
-    }
-    open_unlooked, open_looked, with_leaf = ((days == 1.0) for days in safe.values())
-    assert open_unlooked.sum() > 10
-    assert (open_looked >= open_unlooked).all()
-    assert (with_leaf <= open_looked).all()
+    unlooked = days_open(today)
+    assert unlooked.sum() > 10
+    assert (days_open(today, CanopyLook(looked, live_shoots=False)) >= unlooked).all()
+
+
+def days_open(today: dt.date, *seen: CanopyLook | GreenCover) -> np.ndarray:
+    """Days from a date on, on which the turf's state takes a non-selective, after what was seen."""
+    known = assemble([sample("daily")], sample_site().place, today)
+    observed = Observed(
+        looks=tuple(one for one in seen if isinstance(one, CanopyLook)),
+        green_cover=tuple(one for one in seen if isinstance(one, GreenCover)),
+    )
+    turf = foreseen(sample_site(), known, observed=observed, futures=20).ahead.turf
+    return np.asarray(turf.nonselective_safe[0] == 1.0)
+
+
+def clean(date: dt.date) -> CanopyLook:
+    return CanopyLook(date, live_shoots=False)
+
+
+# leaf that comes back after a look that found none is a green-up, which no frost takes back
+@pytest.mark.parametrize(
+    ("seen", "today"),
+    [
+        (
+            (clean(dt.date(2015, 11, 29)), CanopyLook(dt.date(2015, 12, 9), live_shoots=True)),
+            dt.date(2016, 1, 6),
+        ),
+        (
+            (clean(dt.date(2012, 11, 25)), CanopyLook(dt.date(2012, 12, 20), live_shoots=True)),
+            dt.date(2013, 1, 30),
+        ),
+        (
+            (clean(dt.date(2012, 11, 25)), GreenCover(dt.date(2012, 12, 20), 0.1)),
+            dt.date(2013, 1, 30),
+        ),
+    ],
+)
+def test_leaf_seen_after_a_look_that_found_none_keeps_the_turf_shut(
+    seen: tuple[CanopyLook | GreenCover, ...], today: dt.date, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    after_leaf = days_open(today, *seen)
+    assert not after_leaf.any()
+    looked_again = (*seen, clean(seen[-1].date + dt.timedelta(days=7)))
+    found = days_open(today, *looked_again)
+    monkeypatch.setattr("windowcast.programme.answer.freer", lambda turf, unlooked: turf)
+    assert (found <= days_open(today, *looked_again)).all()  # an older look opens no day by itself

@@ -152,9 +152,9 @@ def foreseen(
 
     turf_seen = TurfSeen(looks, tuple(seen.green_cover))
     past, ahead = states(turf_seen)
-    if turf_seen.with_leaf != turf_seen:
-        # someone who found no leaf closes no day that is open to those who never looked
-        past_unlooked, ahead_unlooked = states(turf_seen.with_leaf)
+    if turf_seen.up_to_leaf != turf_seen:
+        # who has found no leaf of late has no fewer days than one who has not looked since
+        past_unlooked, ahead_unlooked = states(turf_seen.up_to_leaf)
         past = replace(past, turf=freer(past.turf, past_unlooked.turf))
         turf = freer(ahead.turf, ahead_unlooked.turf)
         ahead = replace(ahead, turf=over_futures(turf, ahead.dates, safety))

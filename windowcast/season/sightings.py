@@ -42,11 +42,14 @@ class TurfSeen:
     covers: tuple[GreenCover, ...]
 
     @property
-    def with_leaf(self) -> TurfSeen:
-        """Those that found live leaf."""
+    def up_to_leaf(self) -> TurfSeen:
+        """Those up to the last that found live leaf; what found none before it dates its coming."""
+        with_leaf = [look.date for look in self.looks if look.live_shoots]
+        with_leaf += [cover.date for cover in self.covers if cover.share > 0]
+        last = max(with_leaf, default=dt.date.min)
         return TurfSeen(
-            tuple(look for look in self.looks if look.live_shoots),
-            tuple(cover for cover in self.covers if cover.share > 0),
+            tuple(look for look in self.looks if look.date <= last),
+            tuple(cover for cover in self.covers if cover.date <= last),
         )
 
 

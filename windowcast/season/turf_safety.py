@@ -203,7 +203,7 @@ def freer(one: TurfState, other: TurfState) -> TurfState:
     return replace(one, **taken)
 
 
-_NOT_BY_DAY = ("earliest_greenup", "reasons")
+_NOT_BY_DAY = ("earliest_greenup",)
 _CAREFUL = (  # what permits most, first
     TurfPhase.DORMANT, TurfPhase.HARDENING, TurfPhase.GROWING, TurfPhase.UNKNOWN,
     TurfPhase.GREENING,
