@@ -131,6 +131,11 @@ def foreseen(
 
     plain = replace(weather, daily=without_grid(weather.daily, tables), misses=None, nearby=())
     drawn_alike = plain.daily is weather.daily and not own_days(weather.misses, tables["ensemble"])
+    as_plain = not weather.nearby and drawn_alike
+    if not as_plain:
+        plain_days = plain.daily.between(record.times[0], record.times[-1])
+        plain_future = future if drawn_alike else drawn(plain)
+        own = soil_correction(plain_days, site, seen, tables, soil_model=soil_model)
 
     def states(turf_seen: TurfSeen) -> tuple[SiteState, SiteState]:
         """So far, and in the futures."""
@@ -139,13 +144,10 @@ def foreseen(
             record.place, past.emergence, future.daily.times, futures, carry.soil_error
         )
         ahead = state(future.daily, turf_seen, carry, errors)[0]
-        if weather.nearby or not drawn_alike:
+        if not as_plain:
             # the turf never takes more for what a grid, soil elsewhere or the forecasts' record say
-            days_before = plain.daily.between(record.times[0], record.times[-1])
-            own = soil_correction(days_before, site, seen, tables, soil_model=soil_model)
-            general, before = state(days_before, turf_seen, correction=own)
+            general, before = state(plain_days, turf_seen, correction=own)
             past = replace(past, turf=stricter(past.turf, general.turf))
-            plain_future = future if drawn_alike else drawn(plain)
             general, _ = state(plain_future.daily, turf_seen, before, errors, own)
             ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
         return past, replace(ahead, turf=over_futures(ahead.turf, ahead.dates, safety))

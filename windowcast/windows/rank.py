@@ -217,16 +217,21 @@ def outlook(
         return replace(_closed(purpose, timing, never, never), opens=None)
     if not timing.in_season:
         why = advice.why(purpose, timing)
-        text = advice.out_of_season(purpose, timing, why, ctx.rule)
-        held = "dormancy" in purpose.timing and _stays_dormant(ctx.ahead.turf, ctx.tables["turf"])
-        if held:  # neither over nor waiting to be dormant: the chance of harm keeps it shut
-            taken = spans(tanks.windows.judge.turf(needs)[: tanks.windows.days])
-            held = refused(taken)
-            text = advice.turf(taken) if held else text
+        refusal = _refusal(purpose, needs, tanks.windows)
+        text = refusal or advice.out_of_season(purpose, timing, why, ctx.rule)
         closed = _closed(purpose, timing, why, text)
         turf = _on_opening(tanks.windows, needs, closed.opens)
-        return replace(closed, turf=turf, over=timing.over and not held)
+        return replace(closed, turf=turf, over=timing.over and not refusal)
     return _open(purpose, mixture, stock, tanks, timing)
+
+
+def _refusal(purpose: Purpose, needs: ActiveNeeds, days: DayWindows) -> Phrase:
+    """Why dormant turf takes nothing, though the season is neither over nor still to come."""
+    ctx = days.ctx
+    if "dormancy" not in purpose.timing or not _stays_dormant(ctx.ahead.turf, ctx.tables["turf"]):
+        return NOTHING
+    taken = spans(days.judge.turf(needs)[: days.days])
+    return advice.turf(taken) if refused(taken) else NOTHING
 
 
 def _stays_dormant(turf: TurfState, values: Table) -> bool:
